@@ -440,6 +440,14 @@ LIMITS: dict[str, tuple[Any, str]] = {
     "server.terminal.management.commands.demo_data.LEAD": (timedelta(minutes=10), "plates are drawn meanwhile"),
     "server.terminal.management.commands.demo_data.LASTS": (days(28), "four weeks to play with"),
     "server.terminal.management.commands.demo_data.OPENS_AFTER": (days(4), "the first opening is ahead, and soon"),
+    "server.console.place_asked.LONGEST_PLACE": (80, "the longest name of a town, and to spare"),
+    "server.console.place_names.LONGEST_NAME": (80, "the longest name of a town, and to spare"),
+    "server.console.place_names.MOST_MATCHES": (12, "what a person reads; more are told apart by their country"),
+    "server.console.place_names.SHORTEST_BEGINNING": (3, "two letters begin the names of thousands of towns"),
+    "server.console.place_reply.MOST_AFTER": (4, "what a person reads"),
+    "server.console.place_reply.MOST_ON_A_DAY": (12, "what a person reads; a picture that comes more often comes soon"),
+    "server.console.place_reply.FIRST_YEAR": (1900, "the ephemeris reaches further, and nobody plans there"),
+    "server.console.place_reply.LAST_YEAR": (2100, "the ephemeris reaches further, and nobody plans there"),
     "server.console.formatting.LEAST_INK_ML": (0.001, "a hundred thousand drops; less is nobody's concern"),
     "server.console.hours.LOOK_AHEAD": (days(14), "two weeks show what a rule means"),
     "server.console.hours.LONGEST_TEXT": (20_000, "400 dates, a line each"),
@@ -590,6 +598,7 @@ NO_LIMITS: dict[str, str] = {
         server.desk.model_drawing.LONG server.desk.model_drawing.HEAD
         server.console.choices.SIDE server.console.daylight.LOOK_BACK server.console.daylight.LOOK_AHEAD
         server.console.pictures.WIDTH_PX server.console.pictures.INK server.console.pictures.PAPER
+        server.console.touch_map.NARROW_PX server.console.touch_map.WIDE_PX
         server.console.time_marks.STEPS_H server.console.time_marks.STEPS_D server.console.time_marks.STEPS_MONTHS
         server.console.time_marks.DAY server.console.time_marks.MONTH server.console.strip_scale.WIDTH
         server.console.strip_scale.TALLEST server.console.strip_scale.LOWEST server.console.strip_scale.STRIP_PX

@@ -6,7 +6,8 @@ import math
 import re
 from dataclasses import dataclass
 from functools import cache
-from importlib import resources
+
+from scheduling.sky.zones import zone_table
 
 EARTH_RADIUS_KM = 6371.0
 # Degrees, minutes and perhaps seconds of a latitude and a longitude (ISO 6709), as in the database's own table.
@@ -36,8 +37,7 @@ def zones_near(latitude_degrees: float, longitude_degrees: float, count: int = 3
 @cache
 def _places() -> tuple[tuple[str, tuple[float, float, float]], ...]:
     """Each zone of a country, and the direction of its place from the middle of the Earth."""
-    table = resources.files("tzdata").joinpath("zoneinfo", "zone.tab").read_text(encoding="utf-8")
-    rows = (line.split("\t") for line in table.splitlines() if not line.startswith("#"))
+    rows = (line.split("\t") for line in zone_table().splitlines() if not line.startswith("#"))
     return tuple((row[2], _direction(*_degrees(row[1]))) for row in rows)
 
 

@@ -31,6 +31,19 @@ def zone_names() -> frozenset[str]:
 
 
 @cache
+def zones_of_countries() -> tuple[str, ...]:
+    """The zones by which some country's clocks go today, in order of their names; those that a clock may be by are
+    more."""
+    rows = (line.split("\t") for line in zone_table().splitlines() if not line.startswith("#"))
+    return tuple(sorted({row[2] for row in rows}))
+
+
+def zone_table() -> str:
+    """The database's own table of countries, places and zones."""
+    return resources.files("tzdata").joinpath("zoneinfo", "zone.tab").read_text(encoding="utf-8")
+
+
+@cache
 def zone(name: str) -> ZoneInfo:
     """The time zone of an IANA name such as Europe/Lisbon; raises :class:`ZoneError` for any other."""
     if name not in zone_names():

@@ -8,10 +8,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
-from urllib.parse import urlencode
 
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import get_object_or_404, render
+from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
@@ -28,7 +27,11 @@ from server.console import formatting
 from server.console.fragments import unless_the_same
 from server.console.language import spoken
 from server.console.machine_card import CurrentPrint, Station, station
-from server.console.place_search import question_asked, reply
+from server.console.own_clock import own_clock, with_own_clock
+from server.console.place_asked import place_asked
+from server.console.place_reply import reply
+from server.console.place_search import question_asked
+from server.console.touch_map import touch_map, touched
 
 MISSED_WORDS = {
     "skip": marked("What the sky passes meanwhile is, as a rule, left out of the picture."),
@@ -78,9 +81,13 @@ class Visit:
 @require_safe
 @never_cache
 @spoken
+@with_own_clock
 def now(request: HttpRequest, machine: str) -> HttpResponse:
     """The page, with an answer where a place is asked for; with ``?wall`` as large as a projector's picture, and with
     nothing to press."""
+    asked = touched(request.GET)
+    if asked is not None:
+        return redirect(f"{request.path}?{asked.urlencode()}#answer")
     return render(request, "console/now.html", _context(request, machine) | {"is_wall": "wall" in request.GET})
 
 
@@ -95,13 +102,18 @@ def fragment(request: HttpRequest, machine: str) -> HttpResponse:
 
 def _context(request: HttpRequest, id: str) -> dict[str, Any]:
     context = machine_context(get_object_or_404(Machine, pk=id, retired_at=None), wiring.now())
-    asked, text = question_asked(context), request.GET.get("place", "")
+    question, own = question_asked(context), own_clock(request)
+    asked = place_asked(request.GET, own.zone)
+    answered = None if question is None else reply(context, question, asked, own)
     return {
         "visit": visit(context),
-        "question": asked,
-        "text": text,
-        "reply": None if asked is None else reply(context, asked, text),
-        "address": reverse("now-fragment", args=[id]) + (f"?{urlencode({'place': text})}" if text else ""),
+        "question": question,
+        "asked": asked,
+        "own": own,
+        "yours": own.zone if own.is_other_than(context.venue.zone) else "",
+        "reply": answered,
+        "touch": touch_map(answered.where.longitude) if answered and question and question.by_name else None,
+        "address": reverse("now-fragment", args=[id]) + (f"?{asked.query}" if asked.query else ""),
     }
 
 

@@ -90,14 +90,15 @@ def world_map(now: datetime, venues: Sequence[Venue], stations: Iterable[Station
     said = f"Day and night now: the Sun stands over {abs(latitude):.1f}°{north}, {formatting.longitude(longitude)}."
     return WorldMap(
         shades=_shades(round(latitude, 1), round(longitude, 1)),
-        sun=(_x(longitude), _y(latitude)),
+        sun=(units_east(longitude), _y(latitude)),
         places=tuple(_places(now, venues)),
         meridians=tuple(_meridians(stations)),
         said=said,
     )
 
 
-def _x(longitude: float) -> float:
+def units_east(longitude: float) -> float:
+    """Where a longitude stands on the map, degrees, east positive; units of the drawing."""
     return round((longitude + 180.0) / 360.0 * WIDTH, 1)
 
 
@@ -155,15 +156,15 @@ def _runs(dark: FloatArray) -> Iterator[list[int]]:
 
 
 def _outline(meridians: FloatArray, low: FloatArray, high: FloatArray, run: list[int]) -> str:
-    upper = [(_x(float(meridians[one])), _y(float(high[one]))) for one in run]
-    lower = [(_x(float(meridians[one])), _y(float(low[one]))) for one in reversed(run)]
+    upper = [(units_east(float(meridians[one])), _y(float(high[one]))) for one in run]
+    lower = [(units_east(float(meridians[one])), _y(float(low[one]))) for one in reversed(run)]
     return "M" + "L".join(f"{x:g} {y:g}" for x, y in [*upper, *lower]) + "z"
 
 
 def _places(now: datetime, venues: Sequence[Venue]) -> Iterator[Place]:
     taken: list[tuple[float, float, float, float]] = []
     for venue in venues:
-        x, y = _x(venue.longitude_degrees), _y(venue.latitude_degrees)
+        x, y = units_east(venue.longitude_degrees), _y(venue.latitude_degrees)
         time = formatting.clock_time(now, venue.zone)
         left, top, anchor = _room(x, y, len(venue.name), taken)
         yield Place(x, y, venue.name, time, left, top, anchor)
@@ -203,7 +204,7 @@ def _meridians(stations: Iterable[Station]) -> Iterator[Meridian]:
     for _, heads in sorted(found.items()):
         (first, longitude, means), *others = heads
         also = f" and {len(others)} more" if others else ""
-        yield _meridian(_x(longitude), f"{first.name}{also}: {means}", taken)
+        yield _meridian(units_east(longitude), f"{first.name}{also}: {means}", taken)
 
 
 def _meridian(x: float, text: str, taken: list[float]) -> Meridian:

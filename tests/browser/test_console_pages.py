@@ -351,12 +351,13 @@ def test_a_visitor_asks_when_a_place_is_printed(site: Site, phone: Seen) -> None
     expect(page.get_by_role("img", name="Land, one turn; marked is where the head belongs now")).to_be_visible()
     require_accessible_everywhere(page)
 
-    page.get_by_label("Longitude on the map").fill("east")
+    place = page.get_by_label("A place: its name, or its longitude")
+    place.fill("east 400")
     page.keyboard.press("Enter")
-    expect(page.get_by_role("alert")).to_contain_text("“east” is not understood")
+    expect(page.get_by_role("alert")).to_contain_text("“east 400” is not understood")
     require_accessible_everywhere(page)
 
-    page.get_by_label("Longitude on the map").fill("15 E")
+    place.fill("15 E")
     page.get_by_role("button", name="Tell me when").click()
     expect(page.get_by_text("15.0° E is printed between 11:00 and 11:04 on Sat 21 Mar 2026.")).to_be_in_viewport()
     page.get_by_role("link", name="Português").click()
@@ -374,12 +375,12 @@ def test_the_page_for_visitors_keeps_itself_up_to_date_and_what_they_typed(site:
     page = desk.page
     page.clock.install()
     page.goto("/machines/wren-1/now?place=15+E")
-    page.get_by_label("Longitude on the map").fill("52.7")
+    page.get_by_label("A place: its name, or its longitude").fill("52.7")
     site.act("pause")
     page.clock.run_for(VISITORS_REFRESH_MS)
     expect(page.get_by_role("status")).to_contain_text("somebody here has paused it", timeout=SLOW_MS)
     expect(page.get_by_text("15.0° E is printed between")).to_be_visible()
-    expect(page.get_by_label("Longitude on the map")).to_have_value("52.7")
+    expect(page.get_by_label("A place: its name, or its longitude")).to_have_value("52.7")
     page.get_by_role("button", name="Hold the page still").click()
     asked = len(desk.asked)
     page.clock.run_for(2 * VISITORS_REFRESH_MS)
@@ -389,16 +390,42 @@ def test_the_page_for_visitors_keeps_itself_up_to_date_and_what_they_typed(site:
 
 
 def test_a_visitor_needs_no_script(site: Site, desk: Seen) -> None:
+    """By name, one of several, a day, another clock; then by a touch on the map of a telephone, and of a desk."""
     context = desk.page.context.browser
     assert context is not None
-    plain = context.new_context(java_script_enabled=False)
+    plain = context.new_context(java_script_enabled=False, viewport={"width": 360, "height": HEIGHT})
     page = plain.new_page()
     page.goto(f"{site.address}machines/wren-1/now")
-    page.get_by_label("Longitude on the map").fill("52.7 W")
-    page.get_by_role("button", name="Tell me when").click()
-    expect(page.get_by_text("52.7° W is printed between")).to_be_visible()
     expect(page.get_by_role("button", name="Hold the page still")).not_to_be_visible()
+    page.get_by_label("A place: its name, or its longitude").fill("paris")
+    page.get_by_label("On a day, if you like").fill("2026-03-22")
+    page.get_by_label("And by your clock").select_option("America/St_Johns")
+    page.get_by_role("button", name="Tell me when").click()
+    page.get_by_role("link", name="Paris, France").click()
+    expect(page.get_by_text("Paris, France, 2.3° E, is printed between 11:48 and 11:52")).to_be_visible()
+    expect(page.get_by_role("list", name="Sun 22 Mar 2026")).to_contain_text("By your clock between 09:18 and 09:22")
+    for width, longitude in ((360, "44.4° W"), (1280, "44.8° W")):
+        page.set_viewport_size({"width": width, "height": HEIGHT})
+        touched = page.get_by_role("button", name="A map of the world: touch a place to ask about it")
+        box = touched.bounding_box()
+        assert box is not None and box["x"] + box["width"] <= width
+        touched.click(position={"x": box["width"] * 0.375, "y": 40})
+        expect(page.get_by_text(f"{longitude} is printed between")).to_be_visible()
+        expect(page.get_by_role("list", name="Sun 22 Mar 2026")).to_be_visible()
     plain.close()
+
+
+def test_the_browsers_own_zone_is_proposed_and_nothing_asked_with_it(site: Site, desk: Seen) -> None:
+    browser = desk.page.context.browser
+    assert browser is not None
+    there = browser.new_context(timezone_id="Pacific/Chatham")
+    page = there.new_page()
+    page.goto(f"{site.address}machines/wren-1/now?place=Tokyo")
+    expect(page.get_by_label("And by your clock")).to_have_value("Pacific/Chatham")
+    expect(page.get_by_text("By your clock between")).to_have_count(0)
+    page.get_by_role("button", name="Tell me when").click()
+    expect(page.get_by_text("By your clock between").first).to_be_visible()
+    there.close()
 
 
 def test_today_s_sheet(site: Site, phone: Seen) -> None:

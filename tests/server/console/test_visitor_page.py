@@ -82,8 +82,8 @@ def test_a_place_that_is_asked_for(printing: Caller) -> None:
 
 def test_what_cannot_be_read_is_said_beside_the_field(printing: Caller) -> None:
     shown = page("?place=<b>Lisbon")
-    assert "“&lt;b&gt;Lisbon” is not understood" in shown and 'aria-invalid="true"' in shown
-    assert "Here, 9.1° W, is printed" in shown
+    assert "No town called “&lt;b&gt;Lisbon” is known here." in shown and 'aria-invalid="true"' in shown
+    assert "is printed between" not in shown, "nobody takes it for the answer"
     assert "“181 E” is not understood" in page("?place=181+E")
 
 
