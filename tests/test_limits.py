@@ -116,6 +116,7 @@ LIMITS: dict[str, tuple[Any, str]] = {
         "a day's segments and the documents, so that none is read with every pass",
     ),
     "machines.node.sync.exchange.MOST_SAID": (50, "troubles that never come twice alike are not kept for ever"),
+    "machines.node.store.part_changes.MOST_KEPT": (12, "each part four times, before anybody looks what was noted"),
     "machines.node.store.telling.LONGEST_SPOILT": (4000, "whatever it holds, the server keeps an entry of that length"),
     "machines.node.store.telling.LARGEST_NUMBER": (
         2**53 - 1,

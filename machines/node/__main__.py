@@ -46,6 +46,9 @@ ACTIONS: Mapping[Action, str] = {
     "roll-changed": "a full roll was put in",
     "cartridge-changed": "a full cartridge was put in",
     "blade-changed": "a new blade was put in",
+    "roll-not-changed": "take back a roll-changed that was a mistake; for as long as a turn of paper",
+    "cartridge-not-changed": "take back a cartridge-changed that was a mistake; for as long as a turn of paper",
+    "blade-not-changed": "take back a blade-changed that was a mistake; for as long as a turn of paper",
 }
 
 

@@ -34,6 +34,9 @@ LABELS: Mapping[PanelAction, str] = {
     "roll-changed": "Roll was changed",
     "cartridge-changed": "Cartridge was changed",
     "blade-changed": "Blade was changed",
+    "roll-not-changed": "Roll was not changed",
+    "cartridge-not-changed": "Cartridge was not changed",
+    "blade-not-changed": "Blade was not changed",
     SET_TIME: "Set the time",
     CALL: "Call the server",
 }

@@ -39,6 +39,13 @@ BESIDE: Mapping[str, tuple[str, ...]] = {
         "Power off and knife parked before hands go in. Wear cut-resistant gloves.",
         "The spent blade goes into a closed container. Close the guard.",
     ),
+    **dict.fromkeys(
+        ("roll-not-changed", "cartridge-not-changed", "blade-not-changed"),
+        (
+            "Only where it was said by mistake: it is counted on as if it had not been said. Nothing moves.",
+            "Is it the one from before? If you are not sure, ring. Hands go in only with the power off.",
+        ),
+    ),
     "feed": (
         "The paper moves at once. Keep hair, sleeves and fingers away from rollers; know where the stop control is.",
         "What is fed stays blank. Paper waste is a fire load: take it away today.",

@@ -216,6 +216,9 @@ Action = Literal[
     "roll-changed",
     "cartridge-changed",
     "blade-changed",
+    "roll-not-changed",
+    "cartridge-not-changed",
+    "blade-not-changed",
     "feed",
     "cut",
     "test-pattern",
@@ -227,7 +230,8 @@ TestPattern = Literal["nozzles", "feed-ruler", "knife-scale", "squareness", "ton
 
 @dataclass(frozen=True, kw_only=True)
 class OperatorActed:
-    """A person at the machine did or asked for something.
+    """A person at the machine did or asked for something. That a part was not changed takes back what was said last of
+    it, which was a mistake.
 
     Attributes:
         at: when the node took it up; where the time was not known, when it was known again.

@@ -21,7 +21,10 @@ REFUSED: Mapping[str, Collection[str]] = {
     # of two persons at a machine, one may have had it stand faster, or go on
     **dict.fromkeys(("pause", "park"), ("cannot be done now: stopped by a person",)),
     **dict.fromkeys(("release", "resume"), ("cannot be done now",)),
-    **dict.fromkeys(("roll-changed", "cartridge-changed", "blade-changed"), ("cannot be done now",)),
+    **dict.fromkeys(
+        (f"{part}-{said}" for part in ("roll", "cartridge", "blade") for said in ("changed", "not-changed")),
+        ("cannot be done now",),
+    ),
     "call": ("no answer within", "the agent has called", _NO_AGENT),
     "set-time": ("nobody needs to set it",),
 }

@@ -23,6 +23,8 @@ NEXT_H = 0.04
 PATIENCE_H = 30.0
 FEEDS_MM = ("3", "20", "60")
 PATTERNS = ("nozzles", "feed-ruler", "tone-wedge", "knife-scale", "squareness")
+# So often what was said last of a part is taken back at once.
+MISTAKEN = 0.4
 PINS = ("480213", "771904")
 # What a person may do, a name each, for a fault's detail.
 DONE_BY_HAND = ("pause", "stop", "hands", "supplies", "call", "pin", "set-time")
@@ -72,7 +74,10 @@ def _errands(stage: Stage, name: str, dice: Random) -> list[Do]:
         return [_do("stop", dice)]
     if name == "supplies":
         changes = dice.sample(["roll-changed", "cartridge-changed", "blade-changed"], dice.randint(1, 3))
-        return [_do("park", dice), *(_do(one, dice) for one in changes)]
+        done = [_do("park", dice), *(_do(one, dice) for one in changes)]
+        if dice.random() < MISTAKEN:
+            done[-1] = _both(done[-1], _do(changes[-1].replace("changed", "not-changed"), dice))
+        return done
     if name == "call":
         return [_call(dice)]
     if name == "pin":
@@ -82,6 +87,14 @@ def _errands(stage: Stage, name: str, dice: Random) -> list[Do]:
         return [lambda hands: _set_time(stage, hands)]
     by_hand = [_arm(dice), _feed(dice), _cut(dice), _pattern(dice)]
     return [_do("pause", dice), *dice.sample(by_hand, dice.randint(1, 4))]
+
+
+def _both(first: Do, second: Do) -> Do:
+    def do(hands: Hands) -> None:
+        first(hands)
+        second(hands)
+
+    return do
 
 
 def _do(action: str, dice: Random) -> Do:

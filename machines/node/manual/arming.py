@@ -55,9 +55,11 @@ def act(journal: Journal, action: Action, *, runs: bool = True, by_anybody: bool
     """
     with journal.transaction() as db:
         comes = operator_actions.comes_to_rest(db, action)
-        operator_actions.act(db, action, by_anybody=by_anybody)
         described = holding.machine(db)
-        more = operator_actions.said_after(db, action, None if described is None else described[0])
+        profile = None if described is None else described[0]
+        turn_columns = None if profile is None else profile.columns_per_turn
+        operator_actions.act(db, action, by_anybody=by_anybody, turn_columns=turn_columns)
+        more = operator_actions.said_after(db, action, profile)
     if not comes:
         return more
     if runs and not wait_for_rest(journal):

@@ -12,6 +12,7 @@ from machines.node.manual import job, position_recovery, prints
 from machines.node.panel.next_step import NextStep, next_step
 from machines.node.panel.panel_state import HAND_ACTIONS, PanelFacts
 from machines.node.store import operator_actions
+from machines.node.store.part_changes import NOBODY, TAKES_BACK
 from machines.operator import holds
 from machines.operator.labels import ARM, CALL, LABELS, SET_TIME, PanelAction
 from machines.operator.language import LANGUAGES, _, decimal, marked, spoken
@@ -23,8 +24,9 @@ from machines.protocol.messages import Whereabouts
 HERE = Path(__file__).parent
 LOOKED = marked("I have looked: all hands are clear, the guards are closed.")
 BLANK = marked("I have looked: from the head to the roll the paper is blank, nobody drew it back, all hands are clear.")
+BEFORE = marked("I have looked: it is the one that was in the machine before.")
 ZONE_LABEL = marked("Its zone, an IANA name such as Europe/Lisbon, or UTC")
-WANTS_TICK = ("resume", ARM, *HAND_ACTIONS, SET_TIME)
+WANTS_TICK = ("resume", ARM, *HAND_ACTIONS, *TAKES_BACK, SET_TIME)
 NEEDS_KNIFE = (ARM, "cut")
 # Only ever the safe way; what a venue may leave to anybody.
 OPEN: tuple[Action, ...] = ("stop", "pause")
@@ -61,19 +63,21 @@ def enter_page(message: str, *, pin_set: bool) -> str:
 
 
 def actions_page(facts: PanelFacts, form_token: str, message: str) -> str:
-    """What a person may do, each with its cautions beside it: the one thing that it waits for, what holds it still, and
-    all else folded."""
+    """What a person may do, each with its cautions beside it: the one thing that it waits for, what holds it still, for
+    as long as it stands the way back from what was said last of a part, and all else folded."""
     how = _("The machine: {how}.").format(how=_(holds.AT_MACHINE[facts.hold]))
     standing = f"<p>{escape(how)}</p>"
     first, shown = next_step(facts), [action for action in LABELS if facts.has_knife or action not in NEEDS_KNIFE]
     problems = {action: why_not(action, facts) for action in shown}
     halting = [action for action in OPEN if not problems[action]]
-    rest = [action for action in shown if action not in (*halting, first.action)]
+    back = facts.mistakes[:1] if facts.hold else ()
+    rest = [action for action in shown if action not in (*halting, *back, first.action)]
     can, cannot = ([one for one in rest if bool(problems[one]) == is_refused] for is_refused in (False, True))
     leave = f"<button>{escape(_('Leave'))}</button>"
     parts = (
         _next(first, facts, form_token),
         _sections(halting, facts, form_token),
+        _sections(back, facts, form_token),
         _folded(_("All else that can be done now"), _sections(can, facts, form_token)),
         _folded(_("What cannot be done now, and why"), _sections(cannot, facts, form_token)),
         f"<section>{_form('/leave', form_token, leave)}</section>",
@@ -107,6 +111,8 @@ def why_not(action: PanelAction, facts: PanelFacts) -> str:
         return facts.time_problem
     if action == CALL:
         return ""
+    if action in TAKES_BACK:
+        return "" if action in facts.mistakes else _(NOBODY)
     if action != ARM:
         return operator_actions.why_not(facts.hold, action)
     if facts.hold not in ("", holds.PAUSED):
@@ -118,7 +124,8 @@ def why_not(action: PanelAction, facts: PanelFacts) -> str:
 
 def _section(action: PanelAction, facts: PanelFacts, form_token: str) -> str:
     """One action, for whoever gave the PIN."""
-    tick = _tick(BLANK if action == "place-set" else LOOKED) if action in WANTS_TICK else ""
+    looked = BLANK if action == "place-set" else BEFORE if action in TAKES_BACK else LOOKED
+    tick = _tick(looked) if action in WANTS_TICK else ""
     return _offered(action, why_not(action, facts), "/act", form_token, _fields(action, facts) + tick)
 
 

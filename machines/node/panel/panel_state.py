@@ -15,7 +15,7 @@ from machines.node.device import slip_correction
 from machines.node.device.usage import RemainingSupplies, remaining_supplies
 from machines.node.manual import job, position_recovery, prints
 from machines.node.manual.job import HandAction, Handwork
-from machines.node.store import recovery_state, slip_state, strips
+from machines.node.store import part_changes, recovery_state, slip_state, strips
 from machines.node.store.journal import Journal, State, read_state
 from machines.node.store.recovery_state import Recovering
 from machines.node.store.strips import Strip
@@ -27,7 +27,7 @@ from machines.operator.conditions import gloss
 from machines.operator.durations import duration
 from machines.operator.language import _, decimal, marked, ngettext
 from machines.operator.local_time import clock_named, moment
-from machines.protocol.journal_entries import TestPattern
+from machines.protocol.journal_entries import Action, TestPattern
 from machines.protocol.messages import Whereabouts
 from machines.serialization import parse_instant
 
@@ -58,6 +58,7 @@ class PanelFacts:
         has_knife, knife_armed: of the machine.
         is_cut: whether the run that it is on is cut into strips.
         hand_problems: of what is done by hand, why not now; empty if it can be done.
+        mistakes: what was said of parts and can be taken back, by the actions that do, of what was said last first.
         paper_place: where the paper stands by the journal, in words; empty before the profile is known.
         patterns: that can be printed now, each with what it is.
         fenced: why this board may not print any more; empty if it may.
@@ -75,6 +76,7 @@ class PanelFacts:
     knife_armed: bool
     is_cut: bool
     hand_problems: Mapping[HandAction, str]
+    mistakes: tuple[Action, ...]
     paper_place: str
     patterns: Mapping[TestPattern, str]
     fenced: str
@@ -91,6 +93,7 @@ def gather(journal: Journal, estimate: Estimate | None, server: ServerReach = NO
         until, by_hand, machine = holding.held_until(db), job.current(db), holding.machine(db)
         last_word = holding.work_held(db)
         profile = None if machine is None else machine[0]
+        mistakes = part_changes.mistakes(db, None if profile is None else profile.columns_per_turn)
         paper_place = (
             ""
             if profile is None
@@ -125,6 +128,7 @@ def gather(journal: Journal, estimate: Estimate | None, server: ServerReach = NO
         knife_armed=state.knife_armed,
         is_cut=of_run is not None and of_run.run.strips_per_turn > 0,
         hand_problems={action: _problem(action, state, profile) for action in HAND_ACTIONS},
+        mistakes=mistakes,
         paper_place=paper_place,
         patterns={
             name: _(label)

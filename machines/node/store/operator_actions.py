@@ -19,8 +19,9 @@ from dataclasses import dataclass
 from machines.clock import utc
 from machines.errors import InputError
 from machines.model.profile import Profile
-from machines.node.store import outbox
+from machines.node.store import outbox, part_changes
 from machines.node.store.journal import change_state, read_state
+from machines.node.store.part_changes import TAKES_BACK
 from machines.node.store.slip_state import begin_anew
 from machines.operator.holds import AT_MACHINE, HELD_AFTER, PARKED, PAUSED, REFUSING, STOPPED, UNPLANNED
 from machines.operator.labels import LABELS
@@ -48,6 +49,7 @@ _STEPS: dict[Action, _Step] = {
     "roll-changed": _CHANGED,
     "cartridge-changed": _CHANGED,
     "blade-changed": _CHANGED,
+    **dict.fromkeys(TAKES_BACK, _Step(allowed=_STANDING | {""}, remedy="")),  # which moves nothing
 }
 
 
@@ -75,13 +77,14 @@ def why_not_anybody(hold: str, action: Action) -> str:
     return why_not(hold, action)
 
 
-def act(db: sqlite3.Connection, action: Action, *, by_anybody: bool = False) -> None:
+def act(db: sqlite3.Connection, action: Action, *, by_anybody: bool = False, turn_columns: int | None = None) -> None:
     """Write down what a person at the machine did or asks for. It is reported as soon as the time is known.
 
     Args:
         db: a transaction.
         action: of theirs.
         by_anybody: whether nobody knows who they are.
+        turn_columns: of the machine, by which `part_changes.mistakes` goes.
 
     Raises:
         InputError: it cannot be done as the machine stands.
@@ -92,6 +95,10 @@ def act(db: sqlite3.Connection, action: Action, *, by_anybody: bool = False) -> 
         raise InputError("action", said.format(action=_(LABELS[action]), why=_(AT_MACHINE[state.hold])), problem)
     if action in HELD_AFTER:
         change_state(db, hold=HELD_AFTER[action])
+    if action in TAKES_BACK.values():
+        part_changes.note(db, action, state)
+    if action in TAKES_BACK:
+        part_changes.take_back(db, action, turn_columns)
     if action == "roll-changed":
         change_state(db, roll_place=state.paper_position)
         begin_anew(db)
@@ -117,6 +124,9 @@ def said_after(db: sqlite3.Connection, action: Action, profile: Profile | None) 
         profile: of the machine; None before the server has described it.
     """
     armed = read_state(db).knife_armed
+    if action in TAKES_BACK.values():
+        (back,) = (_(LABELS[taking]) for taking, changed in TAKES_BACK.items() if changed == action)
+        return " " + _("If that was a mistake, take it back: {action}.").format(action=back)
     if action in HALTING and armed:
         return " " + _("Its knife is armed: park it, or stop it, to have it off.")
     if action != "resume" or profile is None or profile.knife is None or armed:

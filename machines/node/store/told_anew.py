@@ -10,6 +10,7 @@ from __future__ import annotations
 import sqlite3
 from collections.abc import Mapping
 
+from machines.node.store import part_changes
 from machines.node.store.journal import AFTER_UNPLANNED, change_state, read_state
 from machines.node.store.operator_actions import HALTING
 from machines.node.store.telling import as_told
@@ -24,6 +25,7 @@ def tell_anew(db: sqlite3.Connection) -> None:
     cannot know how long the board was away, and to the server it is off. Of what the machine says, the server will have
     been told last what the journal still has to tell: from that on it is told what is otherwise."""
     state = read_state(db)
+    part_changes.forget(db)
     if state.knife_armed:
         db.execute("INSERT INTO disarming (why) VALUES ('enrolled')")
     change_state(db, knife_armed=0, conditions=" ".join(_conditions_to_be_told(db)))

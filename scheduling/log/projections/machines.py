@@ -46,6 +46,13 @@ CHANGES = {
     "blade-changed": SupplyChange.BLADE,
 }
 
+# What a person who said this takes back, of what was said last.
+TAKES_BACK = {
+    "roll-not-changed": SupplyChange.ROLL,
+    "cartridge-not-changed": SupplyChange.CARTRIDGE,
+    "blade-not-changed": SupplyChange.BLADE,
+}
+
 # A board holds few runs at a time: of those that were moved away since it was heard, it is one of the newest.
 MOST_MOVED_AWAY = 50
 # It stopped by itself: its board ended without warning, or a condition of the machine stopped it.
@@ -234,7 +241,8 @@ def _takes_the_knife_off(keyword: str) -> bool:
 
 
 def operator_acted(rows: Rows, fact: Recorded, event: OperatorActed) -> None:
-    """What a person did may hold the machine back or let it go on, use paper, or be a change of supplies."""
+    """What a person did may hold the machine back or let it go on, use paper, or be a change of supplies. One that was
+    said by mistake counts no more: the part is the one that was there before."""
     machine = entry_taken(rows, fact, event)
     if machine is not None and event.action in HELD_AFTER:
         _hold(machine, HELD_AFTER[event.action], event.at)
@@ -249,6 +257,10 @@ def operator_acted(rows: Rows, fact: Recorded, event: OperatorActed) -> None:
             at=event.at,
             paper_position=machine.paper_position,
         )
+    if machine is not None and event.action in TAKES_BACK:
+        said = rows.change_where(SupplyChange, machine_id=fact.subject, part=TAKES_BACK[event.action])
+        if said:  # nothing, where an older program set aside what is taken back
+            rows.drop(SupplyChange, machine_id=fact.subject, version=said[-1].version)
 
 
 def _by_hand(rows: Rows, fact: Recorded, event: OperatorActed, machine: Machine, place: int) -> None:

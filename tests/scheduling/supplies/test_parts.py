@@ -142,6 +142,25 @@ def test_the_end_of_the_roll_moves_with_its_change(tmp_path: Path) -> None:
     assert after.at.timestamp() == pytest.approx(run_timeline(Run.objects.get()).instants(after.column)[()], abs=1e-3)
 
 
+def test_what_was_said_by_mistake_and_taken_back_leaves_every_part_as_it_was(tmp_path: Path) -> None:
+    """All is as if nobody had said it, and what was used in between counts for the parts that were there."""
+    plates = on_its_way(tmp_path, head=head(cartridge_ml=0.01))
+    tell(segment_printed(0), cut(0, 0.5), acted("roll-changed", 0.6), acted("cartridge-changed", 0.7))
+    honest = told(plates, hours=5)
+    tell(*(acted(f"{part}-changed", 1.0) for part in ("roll", "cartridge", "blade")))  # type: ignore[arg-type]
+    mistaken = told(plates, hours=5)
+    assert (mistaken.roll, mistaken.cartridge, mistaken.blade) != (honest.roll, honest.cartridge, honest.blade)
+    assert mistaken.blade is not None and mistaken.blade.cuts_made == 0
+    tell(*(acted(f"{part}-not-changed", 2.0) for part in ("roll", "cartridge", "blade")))  # type: ignore[arg-type]
+    again = told(plates, hours=5)
+    assert (again.roll, again.cartridge, again.blade) == (honest.roll, honest.cartridge, honest.blade)
+    tell(segment_printed(1))
+    used = told(plates, hours=5)
+    assert used.roll.number == 2 and used.roll.left_m < honest.roll.left_m
+    assert used.cartridge is not None and honest.cartridge is not None
+    assert used.cartridge.used_ml > honest.cartridge.used_ml
+
+
 def test_a_machine_whose_profile_says_nothing_of_ink_has_no_cartridge(tmp_path: Path) -> None:
     plates = on_its_way(tmp_path)
     assert told(plates).cartridge is None and of_run(plates).cartridge_ends is None

@@ -55,5 +55,7 @@ def test_what_cannot_be_done_is_said(make_bench: Callable[..., Bench]) -> None:
     assert "nothing holds it" in bench.call("release", expect=2).stderr
     assert "park it for service first" in bench.call("blade-changed", expect=2).stderr
     assert "parked for service" in bench.call("park").stdout
-    bench.call("blade-changed")
+    assert "take it back: Blade was not changed" in bench.call("blade-changed").stdout
+    assert "parked for service" in bench.call("blade-not-changed").stdout
+    assert "of late nobody said that it was" in bench.call("blade-not-changed", expect=2).stderr
     assert "HELD" in bench.call("status").stdout

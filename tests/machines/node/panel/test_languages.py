@@ -108,6 +108,7 @@ def test_nor_is_it_of_what_is_refused(node: Rig) -> None:
             ("resume", {}),
             ("resume", {"looked": "yes"}),
             ("roll-changed", {}),
+            ("roll-not-changed", {"looked": "yes"}),
             ("fly", {}),
             ("set-time", {"looked": "yes"}),
         ):

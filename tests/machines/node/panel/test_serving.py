@@ -623,3 +623,39 @@ def test_the_time_is_set_from_the_page_where_nobody_else_knows_it(node: Rig) -> 
     assert time is not None
     assert (time.by_hand, time.error_s) == (True, 45.0)
     assert time.now == 1790003600.0
+
+
+def test_after_a_wrong_press_the_way_back_stands_unfolded(browser: Browser, node: Rig) -> None:
+    browser.enter()
+    assert "<button>Roll was not changed</button>" not in browser.get("/do")[1]
+    browser.act("park")
+    said = browser.act("roll-changed").data.decode()
+    assert "Done: Roll was changed. If that was a mistake, take it back: Roll was not changed." in said
+    page = browser.get("/do")[1]
+    assert "<button>Roll was not changed</button>" in page.partition("<details>")[0]
+    assert browser.act("roll-not-changed").status == 409, "nobody ticked that it is the one from before"
+    assert node.journal.state().roll_place == 30
+    assert browser.act("roll-not-changed", looked="yes").status == 200
+    assert node.journal.state().roll_place == 0
+    assert "<button>Roll was not changed</button>" not in browser.get("/do")[1]
+    refused = browser.act("roll-not-changed", looked="yes")
+    assert refused.status == 409 and "of late nobody said that it was" in refused.data.decode()
+
+
+def test_once_it_goes_on_the_way_back_is_folded(browser: Browser) -> None:
+    browser.enter()
+    for action in ("park", "blade-changed"):
+        browser.act(action)
+    browser.act("resume", looked="yes")
+    unfolded, rest = browser.get("/do")[1].split("<details>", 1)
+    assert "Blade was not changed" not in unfolded
+    assert "<button>Blade was not changed</button>" in rest
+
+
+def test_a_wrong_resume_has_pause_as_its_way_back(browser: Browser, node: Rig) -> None:
+    browser.enter()
+    browser.act("pause")
+    browser.act("resume", looked="yes")
+    assert "<button>Pause</button>" in browser.get("/do")[1].partition("<details>")[0]
+    assert browser.act("pause").status == 200
+    assert node.journal.state().hold == holds.PAUSED

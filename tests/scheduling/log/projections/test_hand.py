@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from scheduling.log.models import HandUse, Machine, Notice
+from scheduling.log.models import Event, HandUse, Machine, Notice, SupplyChange
 from tests.scheduling.log.facts import NOW, SetTimeCompared, a_run_on_a_machine, acted, at, printed, say
 
 pytestmark = pytest.mark.django_db
@@ -69,6 +69,22 @@ def test_what_is_done_while_it_is_held_does_not_say_that_it_is_not_held() -> Non
 def test_the_sign_of_a_roll_changed_uses_no_paper() -> None:
     say("machine/left", acted(1, "roll-changed"))
     assert not HandUse.objects.exists()
+
+
+def test_what_was_said_of_a_part_by_mistake_counts_no_more_and_both_are_told() -> None:
+    say("machine/left", acted(1, "blade-changed", 1), acted(2, "roll-changed", 2), acted(3, "roll-changed", 3))
+    say("machine/left", acted(4, "roll-not-changed", 4))
+    assert [(one.part, one.at) for one in SupplyChange.objects.order_by("version")] == [
+        ("blade", at(1)),
+        ("roll", at(2)),
+    ]
+    assert Notice.objects.order_by("raised_at").last().said == (  # type: ignore[union-attr]
+        "a person took back that the roll was changed, which had been said by mistake"
+    )
+    assert Event.objects.filter(kind="operator-acted").count() == 4, "nothing is erased"
+    say("machine/left", acted(5, "roll-not-changed", 5), acted(6, "roll-not-changed", 6))
+    assert [one.part for one in SupplyChange.objects.all()] == ["blade"]
+    assert left().accepted_through == 6 and open_words() == []
 
 
 @pytest.mark.parametrize(("ahead_s", "how"), [(75.5, "75.5 s ahead"), (-61.0, "61.0 s behind")])
