@@ -56,16 +56,22 @@ def to_dots(tone: Tone, method: Method = "blue-noise", curve: ToneCurve | None =
     Returns:
         Bool of the same shape, True is a dot. Blank paper stays blank, and solid ink solid.
     """
+    tone = asked_of(tone, method, curve)
     if method == "line-art":
-        return np.asarray(tone >= 0.5)
-    if curve is not None:
-        tone = curve.corrected(tone)
+        return np.asarray(tone > 0.0)
     if method != "diffusion":
         return threshold(tone, method)
     dots = _diffuse_round(tone)
     dots &= tone > 0.0
     dots |= tone >= 1.0
     return dots
+
+
+def asked_of(tone: Tone, method: Method = "blue-noise", curve: ToneCurve | None = None) -> Tone:
+    """The share of dots that is asked for where a picture has a tone; their mean is that of the dots. See `to_dots`."""
+    if method == "line-art":
+        return np.asarray(tone >= 0.5, dtype=np.float32)
+    return tone if curve is None else curve.corrected(tone)
 
 
 def _diffuse_round(tone: Tone) -> Dots:

@@ -1,7 +1,8 @@
 """What planning a run would come to, told before anything is written: where its rolls and blades end, in which service
 windows they are to be changed, and what of it cannot go well or may not be meant.
 
-Ink is not told: it is counted from plates, which are drawn when the run is planned.
+Ink is estimated from a small drawing of the picture: plates, from which it is counted, are drawn when the run is
+planned.
 """
 
 from __future__ import annotations
@@ -27,6 +28,7 @@ from scheduling.rendering.sky_parameters import turn_at
 from scheduling.rendering.sources import render_source
 from scheduling.rendering.upload_store import UploadStore
 from scheduling.supplies.forecast import End
+from scheduling.supplies.ink_estimate import InkEstimate, ink_estimate
 from scheduling.supplies.left_out import columns_in, left_out, without
 from scheduling.supplies.part_ends import MOST_ENDS, PartEnd, part_ends
 from scheduling.supplies.remaining_work import NONE, RemainingColumns
@@ -42,6 +44,7 @@ class RunCheck:
         first_column, end_column: running columns that it would hold, the end excluded.
         paper_mm: fed by all of them that are laid.
         cuts: strokes of the knife until its last column is laid; at strips that are left out, too.
+        ink: that its columns take; None of a machine that uses none, or where it was not asked for.
         ends: of rolls and of blades, in order of time, each taken to be changed in its service window, and where there
             is none as it ends; at most 24 of each.
         warnings: what should be put right, or be meant, before it is planned; one for each cause.
@@ -52,6 +55,7 @@ class RunCheck:
     end_column: int
     paper_mm: float
     cuts: int
+    ink: InkEstimate | None
     ends: tuple[PartEnd, ...]
     warnings: tuple[Concern, ...]
 
@@ -72,7 +76,7 @@ def check_run(command: PlanRun, now: datetime, uploads: UploadStore | None) -> R
     checked = check_whole(command, now, uploads)
     require_new(command)
     assert isinstance(checked.event, RunPlanned) and checked.run is not None
-    return run_check(as_planned(command.id, checked.event), checked.run, now, uploads)
+    return run_check(as_planned(command.id, checked.event), checked.run, now, uploads, with_ink=True)
 
 
 def run_check(
@@ -84,6 +88,7 @@ def run_check(
     after: Run | None = None,
     due: NDArray[np.int64] = NONE,
     since: datetime | None = None,
+    with_ink: bool = False,
 ) -> RunCheck:
     """What a run would come to.
 
@@ -95,6 +100,7 @@ def run_check(
         after: the run that it follows, as that would be then; None where it follows none.
         due: of what is planned of it, the running columns that are to come.
         since: parts that end before this instant, UTC, are not told; None tells all.
+        with_ink: whether its ink is asked for, for which its picture is drawn.
     """
     of_machine = machine_contexts([context.machine], now, venue_contexts([context.venue]))[0]
     profile, timeline = of_machine.profile_of(run), context.timeline
@@ -126,6 +132,9 @@ def run_check(
         paper_mm=(run.end_column - run.first_column - columns_in(out, run.first_column, run.end_column))
         * profile.column_pitch_mm,
         cuts=len(to_come.cuts),
+        ink=ink_estimate(run, profile, context.source, timeline, of_machine.at_venue.place, uploads, out, quiet)
+        if with_ink
+        else None,
         ends=tuple(ends),
         warnings=(*concerns(plan), *_of_quiet(to_come), *_of_ends(ends, plan.clock)),
     )

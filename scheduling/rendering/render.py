@@ -59,6 +59,21 @@ def draw_tone(original: RenderSource, profile: Profile, turn: Turn, place: Place
     )
 
 
+def draw_small(original: RenderSource, profile: Profile, columns: int, turn: Turn, place: Place | None) -> Tone:
+    """The tone of one turn at its true measures, with fewer columns than are printed and as much fewer rows; see
+    `draw_plate`."""
+    return draw(
+        original.picture,
+        sky_numbers(original.picture, turn, place),
+        columns,
+        max(1, round(profile.dots_across * columns / profile.columns_per_turn)),
+        profile.mm_per_turn,
+        profile.print_width_mm,
+        travel=profile.travel,
+        upload=original.upload,
+    )
+
+
 def needs_upload(picture: Picture) -> bool:
     """Whether a picture is drawn from a file that comes with it."""
     if isinstance(picture, DaylightMap):

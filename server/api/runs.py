@@ -243,9 +243,10 @@ class RunChecks(ApiView):
     command, shows, answers = PlanRun, RunCheck, 200
 
     def post(self, request: Request) -> Response:
-        """Check a run whole before it is planned: where its rolls and blades end, in which service window each is to be
-        changed, and in ``warnings`` what should be put right or be meant first, each cause once. What cannot be planned
-        at all is refused as planning it would be."""
+        """Check a run whole before it is planned: how much paper and ink it takes, how many cuts, where its rolls
+        and blades end, in which service window each is to be changed, and in ``warnings`` what should be put right or
+        be meant first, each cause once. The ink is an estimate by a small drawing, whose scale is told. What cannot be
+        planned at all is refused as planning it would be."""
         command = structure(request.data, PlanRun)
         return Response(unstructure(check_run(command, wiring.now(), wiring.uploads())))
 

@@ -15,7 +15,9 @@ from server.desk.order_form import OrderForm
 from server.desk.ordering import Looked, Table
 from server.desk.run_words import dressed, turns
 
-INK_LATER = "How much ink it takes is counted from its plates: its page says it once it is planned."
+IN_INK = (
+    "The ink is an estimate, by the picture drawn with {drawn} columns for {printed} of a turn; its page counts dots."
+)
 
 
 def look(caller: Caller, form: OrderForm, body: dict[str, Any]) -> Looked:
@@ -51,14 +53,26 @@ def _in_words(body: dict[str, Any], found: dict[str, Any], machine: Machine) -> 
     begins_with = formatting.under_the_head(body["cycle"], first % columns / columns)
     ends_with = formatting.under_the_head(body["cycle"], end % columns / columns)
     yield f"Under the head is {begins_with} when it begins, and {ends_with} when it ends."
-    yield INK_LATER
+    if (ink := found["ink"]) is not None:
+        drawn = f"{ink['drawn_columns']:,}", f"{ink['columns_per_turn']:,}"
+        yield IN_INK.format(drawn=drawn[0], printed=drawn[1])
 
 
 def _figures(found: dict[str, Any]) -> Iterator[str]:
     yield f"{found['paper_mm'] / 1000.0:.2f} m of paper"
     yield f"{found['cuts']} {'cut' if found['cuts'] == 1 else 'cuts'}"
+    if (ink := found["ink"]) is not None:
+        yield _ink(ink)
     for part, count in Counter(one["part"] for one in found["ends"]).items():
         yield f"{count} {part}{'' if count == 1 else 's'} used up"
+
+
+def _ink(ink: dict[str, Any]) -> str:
+    """All of it, and how much of a cartridge that is."""
+    idle_ml, cartridges = ink["idle_ml"] or 0.0, ink["cartridges"]
+    said = f"about {formatting.ink(ink['picture_ml'] + idle_ml)} of ink"
+    said += f", {formatting.ink(idle_ml)} of it to keep nozzles open" if idle_ml else ""
+    return said if cartridges is None else f"{said}: {formatting.two_digits(cartridges)} of a cartridge"
 
 
 def _ends(found: dict[str, Any], machine: Machine) -> Iterator[tuple[str, ...]]:

@@ -10,7 +10,7 @@ import pytest
 
 from machines.protocol.messages import Work
 from tests.server.api.test_bad_input import problem
-from tests.server.studio import IN_ORDER, RUN, SERVICE_WINDOW, Caller, HeldClock, changed, printed
+from tests.server.studio import IN_ORDER, MACHINE, PROFILE, RUN, SERVICE_WINDOW, Caller, HeldClock, changed, printed
 
 
 def test_a_forecast_fits_its_description_and_moves_on(furnished: Caller, node: Caller, clock: HeldClock) -> None:
@@ -138,6 +138,8 @@ def test_a_run_is_checked_before_it_is_planned(studio: Caller) -> None:
     schema = operation["responses"]["200"]["content"]["application/json"]["schema"]
     jsonschema.validate(told, schema | {"components": description["components"]})
     assert (told["run"], told["paper_mm"], told["cuts"]) == ("spring", 360.0, 11)
+    assert told["ink"] is None, "a line head has none"
+    assert "small drawing, whose scale is told" in operation["description"]
     (end,) = told["ends"]
     assert (end["part"], end["end"]["at"][:10]) == ("roll", "2026-03-23")
     warned = {one["kind"]: (one["field"], one["in_words"]) for one in told["warnings"]}
@@ -148,4 +150,13 @@ def test_a_run_is_checked_before_it_is_planned(studio: Caller) -> None:
     assert (told["first_column"], told["end_column"]) == (planned["first_column"], planned["end_column"])
     assert studio.get("machines/wren-1/forecast").json()["run"]["roll_ends"] == end["end"]
     refused = problem(studio.post("run-checks", RUN | {"id": "again"}), 422)
+    head = {"kind": "carriage", "nozzles": 12, "passes": 2, "drop_pl": 10.0}
+    inked = changed(changed(PROFILE, "profile.head", head), "profile.columns_per_burst", 12)
+    studio.create("profiles", inked | {"id": "inked"})
+    studio.create("machines", MACHINE | {"id": "inked-1", "profile": "inked"})
+    told = studio.post("run-checks", RUN | {"id": "again", "machine": "inked-1"}).json()
+    jsonschema.validate(told, schema | {"components": description["components"]})
+    ink = told["ink"]
+    assert (ink["drawn_columns"], ink["columns_per_turn"], ink["drawn_turns"]) == (360, 360, 1)
+    assert ink["picture_ml"] > 0.0 and (ink["idle_ml"], ink["cartridges"]) == (None, None)
     assert refused["field"] == "starts_at" and "the machine is on run 'spring'" in refused["problem"]

@@ -15,7 +15,7 @@ from scheduling.log.models import Run
 from server.accounts.models import PersonRole
 from tests.server.api.test_changed_resources import patch
 from tests.server.desk.pages import kept, looked, shown
-from tests.server.studio import IN_ORDER, RUN, Caller, HeldClock
+from tests.server.studio import IN_ORDER, MACHINE, PROFILE, RUN, Caller, HeldClock, changed
 
 NEW: dict[str, Any] = {
     "machine": "wren-1",
@@ -32,6 +32,7 @@ NEW: dict[str, Any] = {
     "half_printed": "as-the-rest",
 }
 
+RUN_OF_NEW = RUN | {"id": "as-new", "starts_at": "2026-03-24T12:00:00Z", "ends_at": "2026-03-27T12:00:00Z"}
 PLAIN: dict[str, Any] = {"within": None, "half_printed": "as-the-rest", "only_while_closed": False}
 
 
@@ -66,6 +67,7 @@ def test_what_a_new_run_comes_to_is_told_with_each_warning_beside_its_field(pers
     page, body = looked(person, "/runs/new", NEW)
     assert "Wren 1 prints Land from 12:00 on Tue 24 Mar 2026 to 12:00 on Fri 27 Mar 2026" in page
     assert "That is 3 turns, 1080 columns." in page and "0.36 m of paper" in page and "11 cuts" in page
+    assert "of ink" not in page, "a line head has none"
     beside = page[page.index('id="id_machine"') - 900 : page.index('id="id_machine"')]
     assert 'class="mind"' in beside and "No board is enrolled at Wren 1" in beside
     assert "Yes, all of that is meant" in page and Run.objects.count() == 1
@@ -259,6 +261,25 @@ def test_it_is_held_with_a_caution_and_what_becomes_of_the_time_between(person: 
 def test_an_instant_of_a_deed_that_is_past_stands_beside_it(person: Client) -> None:
     said = at("at", "2026-03-19T18:00") | {"until_by": "open", "boundary": "burst"}
     assert "is in the past" in shown(person, "/runs/spring/hold", said)
+
+
+def test_the_ink_of_a_run_is_told_before_it_is_planned_with_the_scale_of_its_drawing(
+    person: Client, studio: Caller
+) -> None:
+    head = {"kind": "carriage", "nozzles": 12, "passes": 2, "drop_pl": 10000.0, "cartridge_ml": 40.0}
+    head["idle_firing"] = {"drops": 10, "every_s": 3600.0}
+    inked = changed(changed(PROFILE, "id", "inked"), "profile.head", head)
+    studio.create(
+        "profiles", changed(changed(inked, "profile.columns_per_turn", 1080), "profile.columns_per_burst", 12)
+    )
+    studio.create("machines", MACHINE | {"id": "inked-1", "name": "Inked 1", "profile": "inked"})
+    page, _ = looked(person, "/runs/new", NEW | {"machine": "inked-1"})
+    told = studio.post("run-checks", RUN_OF_NEW | {"machine": "inked-1"}).json()["ink"]
+    ml = told["picture_ml"] + told["idle_ml"]
+    assert told["cartridges"] == pytest.approx(ml / 40.0) and 100.0 > ml > 1.0
+    assert re.search(rf"about {ml:.3g}\sml of ink, {told['idle_ml']:.3g}\sml of it to keep nozzles open: ", page)
+    assert "0.045 of a cartridge" in page
+    assert "The ink is an estimate, by the picture drawn with 960 columns for 1,080 of a turn" in page
 
 
 def test_another_follows_it(person: Client, studio: Caller, clock: HeldClock) -> None:

@@ -344,6 +344,7 @@ def test_one_is_added_from_a_file(house: Caller, tmp_path: Path) -> None:
     said = dayroll("add", "run", file, "--preview")
     check = house.post("run-checks", json.loads(file.read_text())).json()
     assert f"360 columns, 0.120 m of paper, {check['cuts']} cuts." in said
+    assert check["ink"] is None and "ink" not in said, "a line head has none"
     assert all(one["in_words"] in said for one in check["warnings"])
     assert refused("add", "run", file, "--yes").startswith("nothing was changed, for there are warnings: ")
     assert not Run.objects.filter(id="april").exists()

@@ -53,5 +53,8 @@ def _said(what: str, body: Any, preview: Any) -> Iterator[str]:
     if preview is not None:
         columns, ends = preview["end_column"] - preview["first_column"], len(preview["ends"])
         yield f"{columns} columns, {preview['paper_mm'] / 1000.0:.3f} m of paper, {preview['cuts']} cuts."
+        if (ink := preview["ink"]) is not None:
+            ml = ink["picture_ml"] + (ink["idle_ml"] or 0.0)
+            yield f"About {ml:.3g} ml of ink, by {ink['drawn_columns']} columns drawn for {ink['columns_per_turn']}."
         yield f"{ends} {'roll or blade ends' if ends == 1 else 'rolls and blades end'} in it."
         yield from preview_in_words({"fields": [], "in_words": [], "warnings": preview["warnings"]}, clock)
