@@ -566,6 +566,7 @@ NO_LIMITS: dict[str, str] = {
         scheduling.venues.local_time_text.HALF_MINUTE scheduling.planning.local_spans.DAY_MINUTES
         scheduling.planning.recurrence._WEEKS_OF_YEAR scheduling.planning.recurrence._NEVER_AGAIN
         scheduling.planning.service_windows.WEEK scheduling.commands.run_concerns._DAY
+        scheduling.supplies.ink_estimate.GOLDEN
         scheduling.paper.run_proof.METRE_MM scheduling.rendering.sky_parameters.MINUTES_PER_DAY
         scheduling.rendering.sky_parameters.YEAR_SAMPLES scheduling.rendering.sky_parameters.PATH_SAMPLES
         scheduling.sky.bodies.CENTURY_S scheduling.sky.bodies.ERA_AT_J2000 scheduling.sky.bodies.ERA_EXCESS_PER_DAY
