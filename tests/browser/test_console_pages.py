@@ -16,7 +16,7 @@ pytestmark = pytest.mark.browser
 # WCAG 2.0 to 2.2, levels A and AA, as axe tags them.
 RULES = {"runOnly": {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21aa", "wcag22aa"]}}
 # How wide, and in which colours: on a desk by day, on a phone by night and by day.
-LOOKS: list[tuple[int, Literal["light", "dark"]]] = [(1280, "light"), (390, "dark"), (390, "light")]
+LOOKS: list[tuple[int, Literal["light", "dark"]]] = [(1280, "light"), (360, "dark")]
 # The page asks anew every four seconds of the browser's clock, which the tests set forward.
 REFRESH_MS = 4_000
 # The page for visitors asks less often: many phones have it open.

@@ -1,4 +1,5 @@
-"""From an empty server to a machine that prints: all of it on the pages, by keyboard alone, with a real board."""
+"""From an empty server to a machine that prints: all of it on the pages, by keyboard alone, with a real board; and by
+pointer, as far as the code for one."""
 
 from __future__ import annotations
 
@@ -25,39 +26,73 @@ RATE, LEAD, MOST_TABS, PATIENCE_MS = 120.0, timedelta(hours=1), 90, 120_000
 BEGAN = time.monotonic()
 
 
-def to(page: Page, target: Locator) -> None:
-    """Go there with the Tab key alone; whoever has no pointer does."""
-    expect(target).to_be_visible()
-    for _ in range(MOST_TABS):
-        if target.evaluate("element => element === document.activeElement"):
-            return
-        page.keyboard.press("Tab")
-    raise AssertionError(f"the Tab key does not lead to {target}")
+class Keys:
+    """Whoever has no pointer: goes to everything with the Tab key, and types."""
+
+    def __init__(self, page: Page) -> None:
+        self.page = page
+
+    def to(self, target: Locator) -> None:
+        expect(target).to_be_visible()
+        for _ in range(MOST_TABS):
+            if target.evaluate("element => element === document.activeElement"):
+                return
+            self.page.keyboard.press("Tab")
+        raise AssertionError(f"the Tab key does not lead to {target}")
+
+    def write(self, label: str, text: str) -> None:
+        """Into a field, or to an option by its first letters."""
+        self.to(self.page.get_by_label(label, exact=True))
+        self.page.keyboard.type(text)
+
+    def press(self, role: str, name: str | re.Pattern[str]) -> None:
+        self.to(self.page.get_by_role(role, name=name, exact=True))  # type: ignore[arg-type]  # of the roles there are
+        with self.page.expect_navigation():
+            self.page.keyboard.press("Enter")
+
+    def say_where(self) -> None:
+        self.write("Latitude, degrees", "38.71")
+        self.write("Longitude, degrees", "-9.14")
+        self.write("Its clock", "Europe/Lisbon")
+
+    def keep(self, add: str | re.Pattern[str] = "Add it") -> None:
+        self.press("button", "See what that means")
+        self.press("button", add)
+        done = self.page.get_by_role("heading").first.inner_text()
+        sys.stdout.write(f"{time.monotonic() - BEGAN:6.1f} s  {done}\n")  # seen with pytest -rP
+
+    def say_when(self, legend: str, civil: str) -> None:
+        field = self.page.get_by_role("group", name=legend, exact=True).get_by_label("Local date and time")
+        self.to(field)
+        field.fill(civil)  # in which order its parts are typed is the browser's and the country's
 
 
-def write(page: Page, label: str, text: str) -> None:
-    """Into a field, or to an option by its first letters."""
-    to(page, page.get_by_label(label, exact=True))
-    page.keyboard.type(text)
+class Pointer(Keys):
+    """Whoever points and presses, and types only what nobody can point at."""
 
+    def to(self, target: Locator) -> None:
+        target.click()
 
-def press(page: Page, role: str, name: str | re.Pattern[str]) -> None:
-    to(page, page.get_by_role(role, name=name, exact=True))  # type: ignore[arg-type]  # of the roles that there are
-    with page.expect_navigation():
-        page.keyboard.press("Enter")
+    def write(self, label: str, text: str) -> None:
+        field = self.page.get_by_label(label, exact=True)
+        if field.evaluate("element => element.tagName") == "SELECT":
+            option = field.locator("option").filter(has_text=re.compile(f"^{text}")).first
+            field.select_option(option.get_attribute("value"))
+        else:
+            super().write(label, text)
 
+    def press(self, role: str, name: str | re.Pattern[str]) -> None:
+        with self.page.expect_navigation():
+            self.page.get_by_role(role, name=name, exact=True).click()  # type: ignore[arg-type]  # of the roles there are
 
-def keep(page: Page, add: str | re.Pattern[str] = "Add it") -> None:
-    press(page, "button", "See what that means")
-    press(page, "button", add)
-    done = page.get_by_role("heading").first.inner_text()
-    sys.stdout.write(f"{time.monotonic() - BEGAN:6.1f} s  {done}\n")  # seen with pytest -rP
-
-
-def say_when(page: Page, legend: str, civil: str) -> None:
-    field = page.get_by_role("group", name=legend, exact=True).get_by_label("Local date and time")
-    to(page, field)
-    field.fill(civil)  # in which order its parts are typed is the browser's and the country's
+    def say_where(self) -> None:
+        """On the map, from 180 W to 180 E and from 78 N to 57 S; the clock is chosen of those that are named then."""
+        box = self.page.get_by_role("img", name="A map of the world").bounding_box()
+        assert box is not None
+        self.page.mouse.click(box["x"] + box["width"] * (180 - 9) / 360, box["y"] + box["height"] * (78 - 39) / 135)
+        self.press("button", "See what that means")
+        expect(self.page.get_by_text("Zones are named after these places near there: Europe/Lisbon")).to_be_visible()
+        self.write("Its clock", "Europe/Lisbon")
 
 
 @contextmanager
@@ -75,40 +110,38 @@ def empty_server(folder: Path, clock: CompressedClock) -> Iterator[str]:
         yield address
 
 
-def set_up(page: Page, clock: CompressedClock) -> str:
+def set_up(hand: Keys, clock: CompressedClock) -> str:
     """Venue, model, machine, picture and run; the code for the board."""
-    page.goto("/sign-in?next=/")
-    write(page, "Name", PERSON)
-    write(page, "Password", PASSWORD)
-    press(page, "button", "Sign in")
-    press(page, "link", "Add a venue")
-    write(page, "What it is called", "Long Room")
-    write(page, "Latitude, degrees", "38.71")
-    write(page, "Longitude, degrees", "-9.14")
-    write(page, "Its clock", "Europe/Lisbon")
-    keep(page)
-    press(page, "link", "Describe a model")
-    press(page, "link", "Dunlin")
-    keep(page)
-    press(page, "link", "Add a machine")
-    write(page, "What it is called", "Dunlin 1")
-    write(page, "Where it stands", "Long")
-    write(page, "Its model", "Dunlin")
-    keep(page)
-    press(page, "link", "Add a picture")
-    press(page, "link", "a map")
-    write(page, "What it is called", "Coasts")
-    keep(page)
-    press(page, "link", "Plan a run")
-    write(page, "What is printed", "Coasts")
-    write(page, "On which machine", "Dunlin")
+    hand.page.goto("/sign-in?next=/")
+    hand.write("Name", PERSON)
+    hand.write("Password", PASSWORD)
+    hand.press("button", "Sign in")
+    hand.press("link", "Add a venue")
+    hand.write("What it is called", "Long Room")
+    hand.say_where()
+    hand.keep()
+    hand.press("link", "Describe a model")
+    hand.press("link", "Dunlin")
+    hand.keep()
+    hand.press("link", "Add a machine")
+    hand.write("What it is called", "Dunlin 1")
+    hand.write("Where it stands", "Long")
+    hand.write("Its model", "Dunlin")
+    hand.keep()
+    hand.press("link", "Add a picture")
+    hand.press("link", "a map")
+    hand.write("What it is called", "Coasts")
+    hand.keep()
+    hand.press("link", "Plan a run")
+    hand.write("What is printed", "Coasts")
+    hand.write("On which machine", "Dunlin")
     begins = utc(clock.now()) + LEAD  # Lisbon keeps UTC in winter
-    say_when(page, "It begins", f"{begins:%Y-%m-%dT%H:%M}")
-    say_when(page, "It ends", f"{begins + timedelta(days=20):%Y-%m-%dT%H:%M}")
-    keep(page, re.compile("add it$", re.IGNORECASE))  # there may be something to mind
-    press(page, "link", "Make a code for it")
-    press(page, "button", "Make a code")
-    code = re.search(r"\b[0-9A-Z]{4}-[0-9A-Z]{4}-[0-9A-Z]{4}\b", page.locator("main").inner_text())
+    hand.say_when("It begins", f"{begins:%Y-%m-%dT%H:%M}")
+    hand.say_when("It ends", f"{begins + timedelta(days=20):%Y-%m-%dT%H:%M}")
+    hand.keep(re.compile("add it$", re.IGNORECASE))  # there may be something to mind
+    hand.press("link", "Make a code for it")
+    hand.press("button", "Make a code")
+    code = re.search(r"\b[0-9A-Z]{4}-[0-9A-Z]{4}-[0-9A-Z]{4}\b", hand.page.locator("main").inner_text())
     assert code is not None
     return code[0]
 
@@ -117,7 +150,7 @@ def test_from_nothing_to_a_machine_that_prints_by_keyboard_alone(browser: Browse
     clock = CompressedClock(time.clock_gettime(time.CLOCK_BOOTTIME), NOW.timestamp(), RATE)
     with empty_server(tmp_path, clock) as address:
         page = browser.new_context(base_url=address, reduced_motion="reduce").new_page()
-        code = set_up(page, clock)
+        code = set_up(Keys(page), clock)
         node, board = [sys.executable, "-m", "machines.node"], ["--home", str(tmp_path / "board")]
         enrol = [*node, "enrol", "--server", address, *board]
         subprocess.run(enrol, input=f"{code}\n", text=True, check=True, capture_output=True)
@@ -126,3 +159,10 @@ def test_from_nothing_to_a_machine_that_prints_by_keyboard_alone(browser: Browse
             page.goto("/")
             expect(page.get_by_text("printing", exact=True)).to_be_visible(timeout=PATIENCE_MS)
             expect(page.locator("image.laid")).to_have_count(1, timeout=PATIENCE_MS)
+
+
+def test_from_nothing_to_a_code_for_a_board_by_pointer(browser: Browser, tmp_path: Path) -> None:
+    clock = CompressedClock(time.clock_gettime(time.CLOCK_BOOTTIME), NOW.timestamp(), 1.0)
+    with empty_server(tmp_path, clock) as address:
+        page = browser.new_context(base_url=address, reduced_motion="reduce").new_page()
+        assert set_up(Pointer(page), clock)

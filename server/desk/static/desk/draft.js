@@ -28,8 +28,12 @@
   for (const image of draft.querySelectorAll("img[data-show=turn]")) {
     image.addEventListener("load", () => (state.textContent = ""));
     image.addEventListener("error", async () => {
-      const answer = await fetch(image.src);
-      state.textContent = answer.ok ? "" : `It cannot be drawn so. ${await answer.text()}`;
+      try {
+        const answer = await fetch(image.src);
+        state.textContent = answer.ok ? "" : `It cannot be drawn so. ${await answer.text()}`;
+      } catch {
+        state.textContent = "The server does not answer. What is typed here stays; it is drawn with the next change.";
+      }
     });
   }
   form.addEventListener("input", (event) => {
