@@ -51,7 +51,9 @@ class ContactsForm(ReasonForm):
     """A few fields for each of them, and some more that are empty."""
 
     # Nobody need be said; of whoever is, some of it must be.
-    ASKED: ClassVar[frozenset[str]] = frozenset(f"{name}_{row}" for row in range(MOST_CONTACTS) for name in NAMES)
+    ASKED: ClassVar[frozenset[str]] = frozenset(
+        f"{name}_{row}" for row in range(MOST_CONTACTS) for name in (*NAMES, "place")
+    )
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -59,6 +61,7 @@ class ContactsForm(ReasonForm):
         for row in range(self.rows):
             for name, field in zip(NAMES, _fields(), strict=True):
                 self.fields[f"{name}_{row}"] = field
+            self.fields[f"place_{row}"] = _place(row, self.rows)
         self.order_fields([name for name in self.fields if name != "reason"] + ["reason"])
 
     @classmethod
@@ -69,7 +72,8 @@ class ContactsForm(ReasonForm):
     def groups(self) -> Sequence[Group]:
         """One each."""
         return [
-            Group(f"Number {row + 1}", tuple(f"{name}_{row}" for name in NAMES), "pairs") for row in range(self.rows)
+            Group(f"Number {row + 1}", tuple(f"{name}_{row}" for name in (*NAMES, "place")), "pairs")
+            for row in range(self.rows)
         ]
 
     def clean(self) -> dict[str, Any]:
@@ -82,8 +86,14 @@ class ContactsForm(ReasonForm):
         return cleaned
 
     def kept_rows(self) -> list[int]:
-        """Those that say somebody."""
-        return [row for row in range(self.rows) if self.cleaned_data.get(f"role_{row}") not in (None, "", AWAY)]
+        """Those that say somebody, in the order of trying."""
+        kept = [row for row in range(self.rows) if self.cleaned_data.get(f"role_{row}") not in (None, "", AWAY)]
+        return sorted(kept, key=self._order_of)
+
+    def _order_of(self, row: int) -> tuple[int, int]:
+        """By its place. One that moves up comes before the one that has that place, one that moves down after it."""
+        place = int(self.cleaned_data.get(f"place_{row}") or row)
+        return place, (place > row) - (place < row)
 
     def places(self) -> Mapping[str, str]:
         """The field that stands for each of the body's, which has no rows that are empty."""
@@ -123,6 +133,11 @@ def _fields() -> tuple[forms.Field, ...]:
         ),
         forms.CharField(required=False, max_length=LONGEST_WHEN, label="When to try it", help_text="such as: at night"),
     )  # fmt: skip
+
+
+def _place(row: int, rows: int) -> forms.Field:
+    choices = [(str(place), f"as number {place + 1}") for place in range(rows)]
+    return forms.ChoiceField(required=False, choices=choices, initial=str(row), label="Tried")
 
 
 def _rows_in(data: Mapping[str, Any]) -> int:

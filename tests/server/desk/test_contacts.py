@@ -52,6 +52,38 @@ def test_one_more_is_said_and_one_is_taken_away(quay: Caller) -> None:
     assert [one["name"] for one in quay.get("venues/quay/contacts").json()["contacts"]] == ["Night desk", "Porter"]
 
 
+@pytest.mark.parametrize(
+    ("moved", "order"),
+    [
+        ({0: 1}, "BACD"),
+        ({1: 0}, "BACD"),
+        ({3: 0}, "DABC"),
+        ({0: 3}, "BCDA"),
+        ({1: 0, 2: 1}, "BACD"),
+        ({0: 1, 1: 0}, "BACD"),
+        ({2: 0, 3: 0}, "CDAB"),
+    ],
+)
+def test_one_is_moved_to_another_place_in_the_order_of_trying(quay: Caller, moved: dict[int, int], order: str) -> None:
+    contacts = [{"role": "house", "name": name, "telephone": "117"} for name in "ABCD"]
+    quay.put("venues/quay/contacts", {"contacts": contacts})
+    person = signed_in()
+    page = shown(person, PAGE)
+    assert page.count('<option value="3" selected>as number 4</option>') == 1
+    said = {
+        f"{field}_{row}": value
+        for row, one in enumerate(contacts)
+        for field, value in (one | {"place": str(moved.get(row, row))}).items()
+    }
+    kept(person, PAGE, said)
+    assert "".join(one["name"] for one in quay.get("venues/quay/contacts").json()["contacts"]) == order
+
+
+def test_a_place_that_there_is_not_is_refused_beside_its_field(quay: Caller) -> None:
+    page = shown(signed_in(), PAGE, FIRST | {"place_0": "7"})
+    assert 'id="id_place_0_error"' in page and "That means" not in page
+
+
 def test_what_is_wrong_stands_beside_its_field_whatever_rows_are_empty(quay: Caller) -> None:
     person = signed_in()
     page = shown(person, PAGE, EMPTY | {"role_0": ""} | {"role_1": "studio", "telephone_1": "ring the bell"})
