@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -668,6 +669,23 @@ def test_a_new_run_takes_over_from_the_last_one(tmp_path: Path) -> None:
     assert laid["column"].tolist() == [*range(20), *range(30, 45)]
     assert laid["place"].tolist() == list(range(35))
     assert not node.entries(GapSettled)
+
+
+@pytest.mark.parametrize(("perhaps_end", "unknown"), [(None, 0), (39, 2)])
+def test_a_run_that_was_left_in_the_middle_is_gone_on_with_where_it_was_left(
+    tmp_path: Path, perhaps_end: int | None, unknown: int
+) -> None:
+    """A server that was put back from an older copy hands it out from where it knew of it, column 30."""
+    node = rig(tmp_path, columns=20)
+    node.run_columns(25)
+    with node.journal.transaction() as db:
+        db.execute("INSERT INTO left_run VALUES ('next', 37, ?)", (perhaps_end,))
+    assert node.studio.run is not None
+    node.studio.run = replace(node.studio.run, id="next", first_column=30, end_column=60)
+    node.fetch()
+    node.run_columns(20)
+    assert node.paper().laid["column"].tolist() == [*range(20), *range(37 + unknown, 45)]
+    assert sum(len(entry.decision.unknown) for entry in node.entries(GapSettled)) == unknown
 
 
 def test_a_server_that_forgot_the_run_does_not_stop_the_print(tmp_path: Path) -> None:
