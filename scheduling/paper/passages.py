@@ -9,6 +9,8 @@ from collections.abc import Iterable, Iterator
 from datetime import datetime
 from itertools import islice
 
+from django.db.models import QuerySet
+
 from machines.errors import InputError
 from scheduling.log.models import Run
 from scheduling.paper.next_passage import Passage, PassageQuery, on_run, phase_of, runs_not_over, told
@@ -36,12 +38,16 @@ def passages_between(
         context, query, most: as in `coming_passages`.
         begins, ends: for example of a day.
     """
-    runs = runs_standing(context.machine.id).filter(starts_at__lt=ends, ends_at__gt=begins)
-    runs = runs.order_by("starts_at", "id").select_related("source")
     # One more, as the first may be laid with a burst of before.
-    found = _passages(context, query, runs, begins, most + 1)
+    found = _passages(context, query, runs_between(context, begins, ends), begins, most + 1)
     within = (one for one in found if begins <= one.laid.begins_at < ends)
     return list(islice(within, most))
+
+
+def runs_between(context: MachineContext, begins: datetime, ends: datetime) -> QuerySet[Run]:
+    """A machine's runs, with their sources, of which some part lies between two instants, in order of time."""
+    runs = runs_standing(context.machine.id).filter(starts_at__lt=ends, ends_at__gt=begins)
+    return runs.order_by("starts_at", "id").select_related("source")
 
 
 def _passages(

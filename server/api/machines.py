@@ -127,15 +127,31 @@ class MachineCalibration(Replaced):
         return self.shown(MachineRow(machine).data, machine.calibration)
 
 
+PLACES = {
+    "longitude": OpenApiParameter("longitude", float, description="Degrees from -180 to 180, east positive."),
+    "phase": OpenApiParameter("phase", float, description="Of the turn, from 0 to below 1."),
+    "column": OpenApiParameter("column", int, description="Of the turn, from 0."),
+}
+
+
+def place_asked(request: Request) -> PassageQuery:
+    """Which place of the picture a query names.
+
+    Raises:
+        InputError: none, more than one, or one that cannot be.
+    """
+    return PassageQuery(
+        longitude=query_value(request, "longitude", number_reader("longitude"), None),
+        phase=query_value(request, "phase", number_reader("phase"), None),
+        column=query_value(request, "column", whole_reader("column"), None),
+    )
+
+
 class MachineNext(ApiView):
     """When a place of the picture comes round next."""
 
-    parameters = ("longitude", "phase", "column")
-    described: ClassVar = {
-        "longitude": OpenApiParameter("longitude", float, description="Degrees from -180 to 180, east positive."),
-        "phase": OpenApiParameter("phase", float, description="Of the turn, from 0 to below 1."),
-        "column": OpenApiParameter("column", int, description="Of the turn, from 0."),
-    }
+    parameters = tuple(PLACES)
+    described: ClassVar = PLACES
     shows = Passage
 
     def get(self, request: Request, pk: str) -> Response:
@@ -145,12 +161,7 @@ class MachineNext(ApiView):
         Moon or the March equinox overhead. Each span is that of a burst, which is laid at once, at its beginning.
         """
         machine = get_object_or_404(Machine, pk=pk)
-        place = PassageQuery(
-            longitude=query_value(request, "longitude", number_reader("longitude"), None),
-            phase=query_value(request, "phase", number_reader("phase"), None),
-            column=query_value(request, "column", whole_reader("column"), None),
-        )
-        found = next_passage(machine_context(machine, wiring.now()), place)
+        found = next_passage(machine_context(machine, wiring.now()), place_asked(request))
         if found is None:
             raise Http404(f"No run of {machine.id} that is planned comes to that from now on.")
         return Response(unstructure(found))

@@ -19,6 +19,7 @@ from scheduling.commands.preview_run import RunCheck
 from scheduling.nodes.board_holds import BoardKnows
 from scheduling.paper.geometry import Geometry
 from scheduling.paper.next_passage import Passage
+from scheduling.paper.passages_told import PassagesTold
 from scheduling.planning.opening_hours import Hours
 from scheduling.planning.quiet_hours import QuietHours
 from scheduling.planning.service_windows import Once, Weekly
@@ -77,6 +78,7 @@ SHOWN = (
     Calibration,
     PartSupplies,
     Passage,
+    PassagesTold,
     Once,
     Weekly,
     ComingServices,
