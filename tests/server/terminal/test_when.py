@@ -1,4 +1,4 @@
-"""`dayroll when`: when a place is laid, at the knife and cut off, in words or as JSON, or what is wrong, in a sentence."""
+"""`dayroll when`: when a place is laid, at the knife and cut off, in words or as JSON, or what is wrong with it."""
 
 from __future__ import annotations
 
