@@ -15,9 +15,7 @@ from server.desk.order_form import OrderForm
 from server.desk.ordering import Looked, Table
 from server.desk.run_words import dressed, turns
 
-IN_INK = (
-    "The ink is an estimate, by the picture drawn with {drawn} columns for {printed} of a turn; its page counts dots."
-)
+IN_INK = "The ink is an estimate, by the picture drawn {scale}; once the run is planned, its page counts dots."
 
 
 def look(caller: Caller, form: OrderForm, body: dict[str, Any]) -> Looked:
@@ -54,8 +52,14 @@ def _in_words(body: dict[str, Any], found: dict[str, Any], machine: Machine) -> 
     ends_with = formatting.under_the_head(body["cycle"], end % columns / columns)
     yield f"Under the head is {begins_with} when it begins, and {ends_with} when it ends."
     if (ink := found["ink"]) is not None:
-        drawn = f"{ink['drawn_columns']:,}", f"{ink['columns_per_turn']:,}"
-        yield IN_INK.format(drawn=drawn[0], printed=drawn[1])
+        yield IN_INK.format(scale=_scale(ink))
+
+
+def _scale(ink: dict[str, Any]) -> str:
+    """How its picture was drawn for it."""
+    drawn, printed, turns = ink["drawn_columns"], ink["columns_per_turn"], ink["drawn_turns"]
+    said = "column for column" if drawn == printed else f"with {drawn:,} columns for {printed:,} of a turn"
+    return said if turns == 1 else f"{said}, of {turns} turns spread over the run"
 
 
 def _figures(found: dict[str, Any]) -> Iterator[str]:

@@ -279,7 +279,10 @@ def test_the_ink_of_a_run_is_told_before_it_is_planned_with_the_scale_of_its_dra
     assert told["cartridges"] == pytest.approx(ml / 40.0) and 100.0 > ml > 1.0
     assert re.search(rf"about {ml:.3g}\sml of ink, {told['idle_ml']:.3g}\sml of it to keep nozzles open: ", page)
     assert "0.045 of a cartridge" in page
-    assert "The ink is an estimate, by the picture drawn with 960 columns for 1,080 of a turn" in page
+    assert "The ink is an estimate, by the picture drawn with 960 columns for 1,080 of a turn; once" in page
+    studio.create("sources", {"id": "moon", "name": "Moon", "picture": {"kind": "moon", "diameter_mm": 20.0}})
+    page, _ = looked(person, "/runs/new", NEW | {"machine": "inked-1", "source": "moon"})
+    assert re.search("with 480 columns for 1,080 of a turn, of [34] turns spread over the run; once", page)
 
 
 def test_another_follows_it(person: Client, studio: Caller, clock: HeldClock) -> None:
