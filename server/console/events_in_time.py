@@ -14,28 +14,31 @@ from scheduling.supplies.forecast import coming_changes
 from scheduling.venues.service_windows import windows_of
 from server.console import formatting
 from server.console.outage_words import becomes_after
-
-UTC = "UTC"
+from server.console.own_clock import UTC, OwnClock
 
 
 @dataclass(frozen=True)
 class Happening:
-    """Something at an instant: by the venue's clock and in UTC, in words, and whether something was wrong."""
+    """Something at an instant: by the venue's clock, in UTC and by the reader's own clock, in words, and whether
+    something was wrong."""
 
     at: datetime
     there: str
     utc: str
+    yours: str
     said: str
     is_wrong: bool = False
 
 
-def happenings(context: MachineContext, runs: Sequence[Run], begins: datetime, ends: datetime) -> list[Happening]:
-    """All that is known of a machine between two instants, in order of time."""
+def happenings(
+    context: MachineContext, runs: Sequence[Run], begins: datetime, ends: datetime, own: OwnClock
+) -> list[Happening]:
+    """All that is known of a machine between two instants, in order of time; ``own`` is the reader's clock."""
     zone = context.venue.zone
     found = [*_planned(context, runs, begins), *_told(context, begins, ends)]
     within = sorted((one for one in found if begins <= one[0] < ends), key=lambda one: one[0])
     return [
-        Happening(at, formatting.moment(at, zone), formatting.moment(at, UTC), said, wrong)
+        Happening(at, formatting.moment(at, zone), formatting.moment(at, UTC), own.moment(at), said, wrong)
         for at, said, wrong in within
     ]
 

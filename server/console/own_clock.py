@@ -54,17 +54,20 @@ class OwnClock:
             return listed
         return (Region(UTC, ((self.zone, self.zone),)), *listed)
 
-    def is_other_than(self, zone: str) -> bool:
-        """Whether times by it are to be told beside those of a zone."""
-        return self.zone not in ("", zone)
+    def beside(self, *zones: str) -> OwnClock:
+        """The same where times by some zones are told, too: none where it is one of them."""
+        return NO_CLOCK if self.zone in zones else self
 
-    def span(self, begins: datetime, ends: datetime, zone: str) -> str:
-        """From when to when by it; empty where that is not to be told beside a zone's."""
-        return formatting.span(begins, ends, self.zone) if self.is_other_than(zone) else ""
+    def span(self, begins: datetime, ends: datetime) -> str:
+        """From when to when by it; empty where none was chosen."""
+        return formatting.span(begins, ends, self.zone) if self.zone else ""
 
-    def moment(self, at: datetime, zone: str) -> str:
-        """A time with its date by it; empty where that is not to be told beside a zone's."""
-        return formatting.moment(at, self.zone) if self.is_other_than(zone) else ""
+    def moment(self, at: datetime) -> str:
+        """A time with its date by it; empty where none was chosen."""
+        return formatting.moment(at, self.zone) if self.zone else ""
+
+
+NO_CLOCK = OwnClock()
 
 
 def with_own_clock(view: PageView[Rest]) -> PageView[Rest]:

@@ -13,11 +13,13 @@ from django.urls import reverse
 from scheduling.log.models import Machine, Run, Segment, Strip
 from scheduling.queries.machine_context import MachineContext, machine_context
 from scheduling.sky.civil import day_bounds
+from scheduling.sky.zones import zone
 from scheduling.venues.hours import venue_closed
 from scheduling.venues.service_windows import windows_of
 from server.console.daylight import daylight
 from server.console.days_span import DaysSpan, days_span
 from server.console.events_in_time import Happening, happenings
+from server.console.own_clock import NO_CLOCK, UTC, OwnClock
 from server.console.plots_in_time import Plot, plots
 from server.console.strip_scale import Box, Light, Named, PlateBox
 from server.console.time_marks import time_marks
@@ -56,7 +58,8 @@ class PaperInTime:
         missing: what is not on the paper, and may be on it, of what was due.
         cuts: when the knife came to a boundary, and whether it cut.
         now: this moment, units; None where it is not within.
-        hours, utc: marks of the venue's clock and of UTC, per cent.
+        own: the reader's clock, where it is another than these two.
+        hours, utc, own_hours: marks of the venue's clock, of UTC and of the reader's clock, per cent.
         plots: of what was measured.
         said: in words what the drawing shows.
     """
@@ -76,19 +79,22 @@ class PaperInTime:
     windows: tuple[Light, ...]
     hours: tuple[Named, ...]
     utc: tuple[Named, ...]
+    own: OwnClock
+    own_hours: tuple[Named, ...]
     plots: tuple[Plot, ...]
     happened: tuple[Happening, ...]
     said: str
 
 
-def paper_in_time(machine: Machine, first: str, days: str, now: datetime) -> PaperInTime:
-    """Some days of a machine's paper.
+def paper_in_time(machine: Machine, first: str, days: str, now: datetime, own: OwnClock = NO_CLOCK) -> PaperInTime:
+    """Some days of a machine's paper, by the venue's clock, in UTC, and by the reader's own.
 
     Raises:
         InputError: see `days_span`.
     """
     context = machine_context(machine, now)
     there = context.at_venue
+    own = own.beside(there.venue.zone, UTC)
     span = days_span(first, days, there.clock, now, context.model.travel == "right")
     runs = list(
         Run.objects.filter(machine_id=machine.id, withdrawn_at=None, starts_at__lt=span.ends, ends_at__gt=span.begins)
@@ -118,9 +124,11 @@ def paper_in_time(machine: Machine, first: str, days: str, now: datetime) -> Pap
             _percent(span, one.starts_at, one.ends_at, "service") for one in windows_of(there, span.begins, span.ends)
         ),
         hours=_marks(span, there.clock),
-        utc=_marks(span, ZoneInfo("UTC")),
+        utc=_marks(span, zone(UTC)),
+        own=own,
+        own_hours=_marks(span, zone(own.zone)) if own.zone else (),
         plots=plots(machine, segments, span),
-        happened=tuple(happenings(context, runs, span.begins, span.ends)),
+        happened=tuple(happenings(context, runs, span.begins, span.ends, own)),
         said=f"The paper of {machine.name} along time: {_some(len(blank), 'stretch', 'stretches')} missing, "
         f"{_some(sum(made for _, made in cuts), 'cut', 'cuts')} made.",
     )

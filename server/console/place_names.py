@@ -11,7 +11,7 @@ from __future__ import annotations
 import re
 import unicodedata
 from bisect import bisect_right
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cache, lru_cache
 from itertools import accumulate
@@ -142,11 +142,10 @@ def _town(row: Any, states: dict[Any, str]) -> Town:
 
 
 def _line(row: Any) -> bytes:
-    return b"\t" + b"".join(f"{name}\t".encode() for name in _names([row["name"], *row["alternatenames"]]))
-
-
-def _names(names: Iterable[str]) -> Iterator[str]:
-    return iter(dict.fromkeys(compared(name) for name in names if not CODE.fullmatch(name)))
+    """The names of a town as they are compared, each once, between tabs."""
+    said = [row["name"], *(name for name in row["alternatenames"] if not CODE.fullmatch(name))]
+    names = dict.fromkeys(name.strip() for name in compared("\t".join(said)).split("\t"))
+    return "\t".join(("", *names, "")).encode()
 
 
 def _where(town: Town, language: str) -> Iterator[str]:

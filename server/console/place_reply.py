@@ -84,7 +84,7 @@ class Reply:
 
 def reply(context: MachineContext, question: Question, asked: PlaceAsked, own: OwnClock) -> Reply:
     """The answer about the place that somebody named, or about the venue's own where nobody named one."""
-    where = where_asked(question, asked)
+    where, own = where_asked(question, asked), own.beside(context.venue.zone)
     day, problem = None, ""
     try:
         day = day_asked(asked.day)
@@ -123,10 +123,10 @@ def _answer(context: MachineContext, where: Where, query: PassageQuery, own: Own
     first, zone = coming[0], context.venue.zone
     printed = _("{place} is printed {span}.").format(place=where.said, span=_here(first.laid, zone))
     return Answer(
-        printed=Told(printed, _yours(first.laid, zone, own)),
+        printed=Told(printed, _yours(first.laid, own)),
         then=tuple(_then(paper_fate(context, first), first, zone, own)),
         burst=_burst(_profile(context, first), first),
-        after=tuple(Told(_here(one.laid, zone), _yours(one.laid, zone, own)) for one in coming[1:]),
+        after=tuple(Told(_here(one.laid, zone), _yours(one.laid, own)) for one in coming[1:]),
     )
 
 
@@ -144,7 +144,7 @@ def _of_day(context: MachineContext, query: PassageQuery, day: date, own: OwnClo
     return Day(
         name=formatting.day(day),
         times=tuple(
-            (Told(_here(one.laid, zone), _yours(one.laid, zone, own)), _cut_off(one, zone, own))
+            (Told(_here(one.laid, zone), _yours(one.laid, own)), _cut_off(one, zone, own))
             for one in found[:MOST_ON_A_DAY]
         ),
         said=tuple(said),
@@ -167,7 +167,7 @@ def _then(fate: PaperFate, passage: Passage, zone: str, own: OwnClock) -> Iterat
     """What becomes of the paper with a place."""
     if passage.at_knife is not None:
         said = _("It comes to the knife {span}.").format(span=_here(passage.at_knife, zone))
-        yield Told(said, _yours(passage.at_knife, zone, own))
+        yield Told(said, _yours(passage.at_knife, own))
     if fate == "wound-up":
         yield Told(_("The paper is not cut here; it is wound up."), "")
     elif fate == "not-cut":
@@ -176,7 +176,7 @@ def _then(fate: PaperFate, passage: Passage, zone: str, own: OwnClock) -> Iterat
         yield Told(_("It still hangs at the machine, uncut, when the run ends."), "")
     else:
         said = _("The strip with it is cut off {span}.").format(span=_here(passage.cut_off, zone))
-        yield Told(said, _yours(passage.cut_off, zone, own))
+        yield Told(said, _yours(passage.cut_off, own))
     if fate == "cut-off-if-armed":
         yield Told(_("The knife is switched off now: while it is, strips are left hanging on to each other."), "")
 
@@ -186,7 +186,7 @@ def _cut_off(passage: Passage, zone: str, own: OwnClock) -> Told:
     if passage.cut_off is None:
         return Told("", "")
     said = _("cut off {span}").format(span=_here(passage.cut_off, zone))
-    return Told(said, _yours(passage.cut_off, zone, own))
+    return Told(said, _yours(passage.cut_off, own))
 
 
 def _burst(profile: Profile, passage: Passage) -> str:
@@ -209,5 +209,5 @@ def _here(span: Span, zone: str) -> str:
     return formatting.span(span.begins_at, span.ends_at, zone)
 
 
-def _yours(span: Span | None, zone: str, own: OwnClock) -> str:
-    return "" if span is None else own.span(span.begins_at, span.ends_at, zone)
+def _yours(span: Span | None, own: OwnClock) -> str:
+    return "" if span is None else own.span(span.begins_at, span.ends_at)

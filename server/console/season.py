@@ -18,6 +18,7 @@ from scheduling.sky.ephemeris import EphemerisRangeError
 from scheduling.venues.service_windows import windows_of
 from server.console import formatting
 from server.console.needs import as_counted
+from server.console.own_clock import NO_CLOCK, OwnClock
 from server.console.season_ends import PartEnd, part_ends
 from server.console.season_moves import Move, Moves
 from server.console.season_span import SeasonSpan
@@ -42,7 +43,8 @@ class Tile:
 
 @dataclass(frozen=True)
 class RunBar:
-    """A run: from where, and how wide, in per cent; ``is_later`` while it has not begun; ``move`` for who may."""
+    """A run: from where, and how wide, in per cent; ``is_later`` while it has not begun; ``when`` by the clock there,
+    ``yours`` by the reader's own; ``move`` for who may."""
 
     id: str
     name: str
@@ -51,6 +53,7 @@ class RunBar:
     width: float
     is_later: bool
     when: str
+    yours: str
     move: Move | None
 
 
@@ -64,6 +67,7 @@ class OpeningLine:
     short: str
     anchor: str
     when: str
+    yours: str
     is_wrong: bool
     move: Move | None
     is_near: bool = False
@@ -112,13 +116,14 @@ class _Planned:
 
     span: SeasonSpan
     moves: Moves
+    own: OwnClock
     runs: Mapping[str, Sequence[Run]]
     sources: Mapping[str, str]
     tiles: Mapping[str, Tile]
 
 
-def season(span: SeasonSpan, moves: Moves) -> Season:
-    """What is planned over some months, and what of it can be moved."""
+def season(span: SeasonSpan, moves: Moves, own: OwnClock = NO_CLOCK) -> Season:
+    """What is planned over some months, and what of it can be moved; its times are told by ``own``, too."""
     there = venue_contexts(Venue.objects.filter(retired_at=None).order_by("name", "id"))
     machines = machines_in_use().filter(venue_id__in=there).order_by("name", "id")
     contexts = machine_contexts(machines, moves.now, there)
@@ -128,7 +133,7 @@ def season(span: SeasonSpan, moves: Moves) -> Season:
     by_machine: dict[str, list[Run]] = {}
     for run in runs:
         by_machine.setdefault(run.machine_id, []).append(run)
-    planned = _Planned(span, moves, by_machine, sources, tiles)
+    planned = _Planned(span, moves, own, by_machine, sources, tiles)
     venues = tuple(
         _venue(one, [of for of in contexts if of.venue.id == one.venue.id], planned) for one in there.values()
     )
@@ -220,6 +225,7 @@ def _openings(there: VenueContext, planned: _Planned, runs: Sequence[Run], has_m
             short=f"{local:%a} {local.day} {local:%b}, {time}" if is_named else "",
             anchor="end" if x > LATE else "start",
             when=formatting.moment(row.opens_at, there.venue.zone),
+            yours=planned.own.moment(row.opens_at),
             is_wrong=has_machines and not prints and row.opens_at > span.now,
             move=planned.moves.of_opening(row, there.venue),
             is_near=is_near,
@@ -243,7 +249,7 @@ def _track(context: MachineContext, planned: _Planned) -> MachineTrack:
 def _bar(context: MachineContext, run: Run, planned: _Planned) -> RunBar:
     x, end = max(planned.span.x(run.starts_at), 0.0), min(planned.span.x(run.ends_at), 100.0)
     tile = planned.tiles.get(_looks(run))
-    zone = context.venue.zone
+    zone, own = context.venue.zone, planned.own
     return RunBar(
         id=run.id,
         name=planned.sources.get(run.source_id, run.source_id),
@@ -252,5 +258,6 @@ def _bar(context: MachineContext, run: Run, planned: _Planned) -> RunBar:
         width=round(max(end - x, 0.15), 3),
         is_later=run.starts_at > context.now,
         when=f"from {formatting.moment(run.starts_at, zone)} to {formatting.moment(run.ends_at, zone)}",
+        yours=f"from {own.moment(run.starts_at)} to {own.moment(run.ends_at)}" if own.zone else "",
         move=planned.moves.of_run(run, context.venue),
     )

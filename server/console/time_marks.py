@@ -7,6 +7,9 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
+from scheduling.sky.civil import readings
+from scheduling.venues.local_time_text import time_in_words
+
 STEPS_H = (1, 2, 3, 6, 12)
 STEPS_D = (1, 2, 7, 14)
 STEPS_MONTHS = (1, 3, 6, 12, 60, 120)
@@ -40,14 +43,17 @@ def _within(marks: Iterator[TimeMark], begins: datetime, ends: datetime) -> Iter
 
 
 def _hours(begins: datetime, ends: datetime, clock: ZoneInfo, step: int) -> Iterator[TimeMark]:
-    """By the clock on the wall: where clocks change, two marks are nearer to each other, or further apart."""
+    """By the clock on the wall: where clocks change, two marks are nearer to each other, or further apart, and a time
+    that comes twice has a mark for each, which says which."""
     day, last = _local_days(begins, ends, clock)
     while day <= last:
         for hour in range(0, 24, step):
-            at = datetime.combine(day, time(hour), clock).astimezone(UTC)
-            if at.astimezone(clock).hour == hour:
-                text = f"{day:%a} {day.day}" if hour == 0 else f"{hour:02}:00"
-                yield TimeMark(at, text, hour == 0)
+            shown = datetime.combine(day, time(hour))
+            for number, reading in enumerate(readings(shown, clock)):
+                local, is_day = reading.utc.astimezone(clock), hour == 0 and number == 0
+                if local.replace(tzinfo=None, fold=0) == shown:  # and not skipped
+                    text = f"{day:%a} {day.day}" if is_day else time_in_words(local, clock)
+                    yield TimeMark(reading.utc, text, is_day)
         day += DAY
 
 

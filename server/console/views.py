@@ -24,6 +24,7 @@ from server.console import pictures
 from server.console.days_span import DAYS
 from server.console.fragments import unless_the_same
 from server.console.overview import overview
+from server.console.own_clock import own_clock, with_own_clock
 from server.console.paper_in_time import paper_in_time
 from server.console.run_tile import run_tile
 from server.console.season import season
@@ -62,9 +63,10 @@ def fragment(request: HttpRequest) -> HttpResponse:
 
 @require_safe
 @never_cache
+@with_own_clock
 def season_page(request: HttpRequest) -> HttpResponse:
     """All machines and openings over months."""
-    now, wrong = wiring.now(), None
+    now, own, wrong = wiring.now(), own_clock(request), None
     first, months = request.GET.get("from", ""), request.GET.get("months", "")
     try:
         span = season_span(first, months, now)
@@ -72,25 +74,28 @@ def season_page(request: HttpRequest) -> HttpResponse:
         span, wrong = season_span("", "", now), error
     lengths = sorted({*LENGTHS, span.months})
     page = {
-        "season": season(span, Moves(now, standing_of(request.user))),
+        "season": season(span, Moves(now, standing_of(request.user)), own),
         "wrong": wrong,
         "first": first or span.said,
         "lengths": lengths,
+        "own": own,
     }
     return render(request, "console/season.html", page)
 
 
 @require_safe
 @never_cache
+@with_own_clock
 def paper_page(request: HttpRequest, machine: str) -> HttpResponse:
     """Some days of a machine's paper, past or to come."""
-    row, now, wrong = get_object_or_404(Machine, pk=machine), wiring.now(), None
+    row, now, own, wrong = get_object_or_404(Machine, pk=machine), wiring.now(), own_clock(request), None
     first, days = request.GET.get("from", ""), request.GET.get("days", "")
     try:
-        paper = paper_in_time(row, first, days, now)
+        paper = paper_in_time(row, first, days, now, own)
     except InputError as error:
-        paper, wrong = paper_in_time(row, "", "", now), error
-    page = {"paper": paper, "wrong": wrong, "first": first or paper.span.first.isoformat(), "lengths": DAYS}
+        paper, wrong = paper_in_time(row, "", "", now, own), error
+    first = first or paper.span.first.isoformat()
+    page = {"paper": paper, "wrong": wrong, "first": first, "lengths": DAYS, "own": own}
     return render(request, "console/paper_in_time.html", page)
 
 

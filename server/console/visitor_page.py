@@ -110,7 +110,7 @@ def _context(request: HttpRequest, id: str) -> dict[str, Any]:
         "question": question,
         "asked": asked,
         "own": own,
-        "yours": own.zone if own.is_other_than(context.venue.zone) else "",
+        "yours": own.beside(context.venue.zone).zone,
         "reply": answered,
         "touch": touch_map(answered.where.longitude) if answered and question and question.by_name else None,
         "address": reverse("now-fragment", args=[id]) + (f"?{asked.query}" if asked.query else ""),

@@ -91,6 +91,13 @@ def test_the_season_is_accessible_and_as_wide_as_its_screen(phone: Seen) -> None
     phone.page.goto("/machines/wren-1/paper?from=2026-03-20&days=1")
     expect(phone.page.get_by_role("img", name="The paper of Wren 1 along time")).to_be_visible()
     require_accessible_everywhere(phone.page)
+    phone.page.get_by_label("Your clock").select_option("Asia/Kathmandu")
+    phone.page.get_by_role("button", name="Show").click()
+    expect(phone.page.get_by_text("17:45 on Fri 20 Mar 2026 by your clock")).to_be_visible()
+    require_accessible_everywhere(phone.page)
+    phone.page.goto("/season?from=2026-03&months=2")
+    expect(phone.page.get_by_text("below also by yours, Asia/Kathmandu")).to_be_visible()
+    require_accessible_everywhere(phone.page)
 
 
 def test_openings_and_runs_are_moved_along_the_season(desk: Seen) -> None:
