@@ -25,5 +25,5 @@ def overview() -> str:
 def _lines() -> Iterator[tuple[str, str]]:
     for name, app in sorted(get_commands().items()):
         if isinstance(app, str) and app.startswith(OURS):
-            said = re.split(r"; such as:|[.:] ", load_command_class(app, name).help)
+            said = re.split(r"[.:] ", load_command_class(app, name).help)
             yield name.replace("_", "-"), said[0].removesuffix(".")

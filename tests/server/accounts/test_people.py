@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import os
 import re
 import subprocess
@@ -151,6 +152,24 @@ def test_after_three_passwords_that_will_not_do_there_is_no_account(at_a_termina
 def test_without_a_terminal_no_password_is_asked_for(venues: None) -> None:
     with pytest.raises(CommandError, match="asked for at a terminal"):
         said("person", "make", "robin", "--role", "curator", "--venue", "quay")
+    assert not User.objects.exists()
+
+
+def test_a_password_comes_from_a_file_or_a_pipe(venues: None, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    file = tmp_path / "password"
+    file.write_text(f"{PASSWORD}\n")
+    assert said("person", "make", "robin", "--role", "reader", "--password-file", str(file)) == "robin may sign in.\n"
+    monkeypatch.setattr("sys.stdin", io.StringIO(f"{PASSWORD}\n"))
+    assert said("person", "make", "kim", "--role", "reader", "--password-file", "-") == "kim may sign in.\n"
+    assert [one.check_password(PASSWORD) for one in User.objects.order_by("id")] == [True, True]
+
+
+@pytest.mark.parametrize("password", ["", "short", "two\nlines of it"])
+def test_what_is_no_password_in_a_file_makes_no_account(venues: None, tmp_path: Path, password: str) -> None:
+    file = tmp_path / "password"
+    file.write_text(password)
+    with pytest.raises(CommandError):
+        said("person", "make", "robin", "--role", "reader", "--password-file", str(file))
     assert not User.objects.exists()
 
 

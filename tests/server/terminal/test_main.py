@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import shlex
 from pathlib import Path
 
 import pytest
+from django.core.management import get_commands, load_command_class
 
 import server
 from tests.server.processes import run
@@ -16,6 +18,18 @@ def test_the_products_own_commands_are_shown_a_line_each(order: list[str], tmp_p
     said = [line.split()[0] for line in done.stdout.splitlines() if line.startswith("  ")]
     files = Path(server.__file__).parent.glob("*/management/commands/[a-z]*.py")
     assert (done.returncode, said) == (0, sorted(file.stem.replace("_", "-") for file in files))
+
+
+def test_each_says_an_example_that_can_be_typed() -> None:
+    ours = [(name, app) for name, app in get_commands().items() if isinstance(app, str) and app.startswith("server.")]
+    assert len(ours) >= 20
+    for name, app in ours:
+        command = load_command_class(app, name)
+        words = shlex.split(command.example)
+        assert words[0] == name.replace("_", "-")
+        parser = command.create_parser("dayroll", name)
+        parser.parse_args(words[1:])
+        assert command.example in " ".join(parser.format_help().split()) and "--settings" not in parser.format_help()
 
 
 def test_the_frameworks_own_are_behind_one(tmp_path: Path) -> None:

@@ -19,6 +19,7 @@ MOST_DAYS = 3650
 class Command(TerminalCommand):
     names_fields = False
     help = f"Make, list or revoke keys to the API. {WHAT_ROLES_ARE}"
+    example = "key make screen --role reader --days 90"
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         actions = parser.add_subparsers(dest="action", required=True)

@@ -17,6 +17,7 @@ from server.terminal_command import TerminalCommand
 class Command(TerminalCommand):
     names_fields = False
     help = "List the boards of machines and their codes, make or cancel codes, or shut a board out."
+    example = "node code heron-1"
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         actions = parser.add_subparsers(dest="action", required=True)

@@ -16,7 +16,8 @@ from server.terminal.changing.typed import A_FILE, json_in
 
 
 class Command(OrderCommand):
-    help = "Add one of something, as the API takes it, from a file of JSON; such as: dayroll add opening night.json."
+    help = "Add one of something, as the API takes it, from a file of JSON."
+    example = "add opening night.json"
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("what", choices=ADDED)

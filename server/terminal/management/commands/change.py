@@ -15,10 +15,8 @@ KINDS = [name for name, one in CHANGEABLE.items() if one.changeable is not None 
 
 
 class Command(OrderCommand):
-    help = (
-        "Change fields of one thing, after a look at what that would do; such as: "
-        "dayroll change opening first-night anchor.civil=2027-01-03T18:00 --reason 'the ferry'."
-    )
+    help = "Change fields of one thing, after a look at what that would do."
+    example = "change opening first-night anchor.civil=2027-01-03T18:00 --reason 'the ferry'"
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("what", choices=KINDS)

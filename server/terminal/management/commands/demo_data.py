@@ -33,11 +33,12 @@ The codes, each for one board, good until {until:%Y-%m-%d %H:%M} UTC:"""
 
 
 class Command(TerminalCommand):
-    help = "Put the demonstration's studio into a new server, live, to play with; such as: dayroll demo-data."
+    help = "Put the demonstration's studio into a new server, live, to play with."
+    example = "demo-data"
     requires_system_checks: list[str] = []  # noqa: RUF012 - the database is made first
 
     def add_arguments(self, parser: ArgumentParser) -> None:
-        parser.epilog = "Give it a folder of its own: DAYROLL_HOME=var/play dayroll demo-data, and serve likewise."
+        parser.description = f"{self.help} Give it a folder of its own, DAYROLL_HOME=var/play, and serve likewise."
 
     def handle(self, *args: Any, **options: Any) -> None:
         call_command("migrate", interactive=False, verbosity=0)

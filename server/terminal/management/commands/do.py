@@ -20,10 +20,8 @@ AN_ATTRIBUTE = re.compile(r" {4}(?P<names>\w+(, \w+)*): (?P<said>.*)")
 
 
 class Command(OrderCommand):
-    help = (
-        "Do something to one thing as a whole, after a look at what that would do; such as: "
-        "dayroll do run spring end --at 2027-01-03T18:00 --boundary strip."
-    )
+    help = "Do something to one thing as a whole, after a look at what that would do."
+    example = "do run spring end --at 2027-01-03T18:00 --boundary strip"
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         kinds = parser.add_subparsers(dest="what", required=True)

@@ -13,7 +13,8 @@ from server.terminal_command import TerminalCommand
 
 
 class Command(TerminalCommand):
-    help = "Tell what people made of one thing: when, who, from what to what, why; such as: dayroll history run spring."
+    help = "Tell what people made of one thing: when, who, from what to what, why."
+    example = "history run spring"
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("what", choices=CHANGEABLE)

@@ -15,7 +15,8 @@ from server.terminal_command import TerminalCommand
 
 
 class Command(TerminalCommand):
-    help = "List what there is of something, a line each; such as: dayroll list openings."
+    help = "List what there is of something, a line each."
+    example = "list openings"
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("what", metavar="WHAT", help=", ".join(one.plural for one in RESOURCES))

@@ -49,6 +49,7 @@ USUAL_KEY = "log-key.pem"
 
 class Command(TerminalCommand):
     help = "Verify the log, fold the views again from it, guard it, or carry it elsewhere."
+    example = "log verify"
     requires_system_checks = ()  # it is the remedy for one of them
 
     def add_arguments(self, parser: ArgumentParser) -> None:

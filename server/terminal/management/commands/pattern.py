@@ -57,6 +57,7 @@ PATTERNS: dict[str, Callable[[Profile, Method], Pattern]] = {
 
 class Command(TerminalCommand):
     help = "Draw a test pattern for a model of machine, and say how to read it and what to mind."
+    example = "pattern feed-ruler --profile heron --out ruler.png"
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("pattern", choices=PATTERNS)

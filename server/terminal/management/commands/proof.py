@@ -26,6 +26,7 @@ from server.terminal_command import TerminalCommand
 
 class Command(TerminalCommand):
     help = "Draw what a run, or a source on a model of machine, will look like on paper."
+    example = "proof --run spring --rulers --out spring.png"
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         what = parser.add_mutually_exclusive_group(required=True)

@@ -41,6 +41,7 @@ MACHINE = "that printed it; what was measured is kept, and its node takes it up"
 
 class Command(TerminalCommand):
     help = "Turn what was measured on a test pattern, or on a roll, into the number to enter."
+    example = "reading feed --printed-mm 200 --measured-mm 199.4 --machine heron-1"
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         kinds = parser.add_subparsers(dest="kind", required=True)

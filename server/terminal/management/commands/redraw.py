@@ -17,6 +17,7 @@ class Command(TerminalCommand):
         "a log was imported on another server, which brings no plates along. What is still to be printed the server "
         "draws by itself."
     )
+    example = "redraw"
 
     def handle(self, *args: Any, **options: Any) -> None:
         try:

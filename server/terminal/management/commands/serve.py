@@ -29,6 +29,7 @@ Stop it with Ctrl-C."""
 
 class Command(BaseCommand):
     help = "Serve the API and the pages and run the background jobs, in one process; migrates the database first."
+    example = "serve --host 0.0.0.0 --port 8000"
     requires_system_checks: list[str] = []  # noqa: RUF012 - checked below, after migrating, with the database's own
 
     def add_arguments(self, parser: ArgumentParser) -> None:

@@ -15,10 +15,8 @@ from server.terminal.changing.typed import A_FILE, json_in
 
 
 class Command(OrderCommand):
-    help = (
-        "Set what is kept of one thing as a whole, in place of all before, from a file of JSON; such as: "
-        "dayroll set hours quay week.json --reason 'summer'."
-    )
+    help = "Set what is kept of one thing as a whole, in place of all before, from a file of JSON."
+    example = "set hours quay week.json --reason summer"
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("what", choices=kept())

@@ -14,7 +14,8 @@ from server.terminal_command import TerminalCommand
 
 
 class Command(TerminalCommand):
-    help = "Show one of something, a run with whether its machine knows; such as: dayroll show run spring."
+    help = "Show one of something, a run with whether its machine knows."
+    example = "show run spring"
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("what", metavar="WHAT", help=", ".join(one.name for one in RESOURCES))

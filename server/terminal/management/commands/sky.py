@@ -25,6 +25,7 @@ _PAINTERS = {".svg": year_svg, ".png": year_png}
 
 class Command(TerminalCommand):
     help = "List the events of the sky and the turns of its cycles at a place or venue, or draw a year of its light."
+    example = "sky --venue quay --from 2027-03-20 --to 2027-03-22"
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         where = parser.add_mutually_exclusive_group(required=True)

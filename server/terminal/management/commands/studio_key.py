@@ -18,6 +18,7 @@ class Command(TerminalCommand):
         "Make a key to the API for somebody of the studio, and print it this once; or revoke or list keys of every "
         "role. `dayroll key make` makes one for a curator or a reader."
     )
+    example = "studio-key robin"
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         what = parser.add_mutually_exclusive_group(required=True)

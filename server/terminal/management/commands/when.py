@@ -28,6 +28,7 @@ MOST_MEANT = 5
 
 class Command(TerminalCommand):
     help = "Tell when a place of the picture is under the head, at the knife and cut off, by any clocks."
+    example = "when heron-1 --town Lisbon --zone Europe/Berlin"
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("machine", metavar="MACHINE", help="which machine")
