@@ -11,7 +11,11 @@ from typing import Any
 
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import render
+from django.utils.cache import patch_vary_headers
+from django.utils.translation import get_language_from_request, override
+from django.utils.translation import gettext as _
 
+from machines.operator.language import marked
 from scheduling.log.projecting.projector import ViewsSetAside
 from scheduling.queries.closed_away import ClosedAway
 from server.accounts.attempt_limit import TooManyTries
@@ -25,42 +29,55 @@ logger = logging.getLogger(__name__)
 
 PAGE_WORDS = {
     400: (
-        "This cannot be read",
-        "The browser sent something that this server does not understand. Go back, or begin at a page above.",
+        marked("This cannot be read"),
+        marked("The browser sent something that this server does not understand. Go back, or begin at a page above."),
     ),
     403: (
-        "Not allowed",
-        "The form was not from this server, or was too old. Go back, load the page again, then send it.",
+        marked("Not allowed"),
+        marked("The form was not from this server, or was too old. Go back, load the page again, then send it."),
     ),
     404: (
-        "Nothing is here",
-        "The address may be misspelt, or what it named was never there. Look for it on a page above.",
+        marked("Nothing is here"),
+        marked("The address may be misspelt, or what it named was never there. Look for it on a page above."),
     ),
-    410: ("This was put into an archive", ""),
-    429: ("Too many wrong tries", "Names and passwords are looked at again in {minutes}. Then sign in once more."),
+    410: (marked("This was put into an archive"), ""),
+    429: (
+        marked("Wait a moment"),
+        marked(
+            "Names and passwords were wrong too often. They are looked at again in {minutes} min. Then sign in again."
+        ),
+    ),
     503: (
-        "This cannot be done now",
-        "A mistake of this program keeps it from showing all that it was told. Nothing was written. Machines print on,"
-        " and what they report is kept; please tell the studio.",
+        marked("This cannot be done now"),
+        marked(
+            "A mistake of this program keeps it from showing all that it was told. Nothing was written. Machines print"
+            " on, and what they report is kept; please tell the studio."
+        ),
     ),
     500: (
-        "The server made a mistake",
-        "It is written down. Load the page again; if it stays so, pass on the number below to the studio.",
+        marked("The server made a mistake"),
+        marked("It is written down. Load the page again; if it stays so, pass on the number below to the studio."),
     ),
 }
 
 
-BUSY_SAID = "As much is being drawn and counted as may be at a time. Load the page again in a moment."
+BUSY_SAID = marked("As much is being drawn and counted as may be at a time. Load the page again in a moment.")
 
 
-def _answer(request: HttpRequest, status: int, said: str | None = None, **told: str) -> HttpResponse:
+def _answer(request: HttpRequest, status: int, said: str | None = None, **told: object) -> HttpResponse:
+    """What is said, or the status' own words with what is told: on a page in the reader's language."""
     number, (title, text) = request_id(request), PAGE_WORDS[status]
-    text = text.format(**told) if said is None else said
+    text = text if said is None else said
     if request.path.startswith("/api/"):
         problem = of_kind(OUR_MISTAKE, text) if status == 500 else plain(status, text)
         return JsonResponse(body_of(problem, number), status=status, content_type=MEDIA_TYPE)
-    shown = {"heading": title, "text": text, "number": number}
-    return render(request, "console/error.html", shown, status=status)
+    language = get_language_from_request(request)
+    with override(language):
+        shown = {"heading": _(title), "text": _(text).format(**told) if told else _(text or " "), "number": number}
+        response = render(request, "console/error.html", shown, status=status)
+    response["Content-Language"] = language
+    patch_vary_headers(response, ("Accept-Language", "Cookie"))
+    return response
 
 
 def bad_request(request: HttpRequest, exception: Any = None) -> HttpResponse:
@@ -110,8 +127,7 @@ class NotNowAnswered:
         if isinstance(exception, ClosedAway):
             return _answer(request, 410, f"{exception.problem[0].upper()}{exception.said[1:]}.")
         if isinstance(exception, TooManyTries):
-            minutes = -(-exception.wait_s // 60)
-            response = _answer(request, 429, minutes=f"{minutes} minute{'s' if minutes > 1 else ''}")
+            response = _answer(request, 429, minutes=-(-exception.wait_s // 60))
         elif isinstance(exception, Busy):
             response = _answer(request, 429, BUSY_SAID)
         else:

@@ -10,7 +10,7 @@ from machines.errors import DayrollError
 
 
 class TerminalCommand(BaseCommand):
-    """A command of ours. Its help has an example, and none of the framework's own options, which are taken all the same.
+    """A command of ours. Its help has an example, and none of the options that the framework gives each.
 
     Attributes:
         example: of how it is given, without ``dayroll`` before it.

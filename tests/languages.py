@@ -34,7 +34,7 @@ ONE, MANY, WITHIN = {"_", "marked", "lazy", "gettext"}, {"ngettext"}, {"pgettext
 TEMPLATES = [
     ROOT / "server" / "console" / "templates" / "console" / f"{name}.html"
     for name in (
-        "base", "today", "_task", "_steps", "_contacts", "_panel", "now", "_now", "_answer", "_ask",
+        "base", "error", "today", "_task", "_steps", "_contacts", "_panel", "now", "_now", "_answer", "_ask",
         "_told", "_zones", "_turn", "_paper", "decide", "_wrong",
     )
 ]  # fmt: skip

@@ -102,3 +102,12 @@ def test_an_error_leads_on_and_says_what_to_do(person: Client) -> None:
     refused = Client(enforce_csrf_checks=True).post("/sign-in", {"username": "robin", "password": "x"})
     assert refused.status_code == 403 and b"Go back, load the page again, then send it." in refused.content
     assert b"<nav" in refused.content
+
+
+def test_an_error_is_told_in_the_readers_language(client: Client) -> None:
+    answer = client.get("/nowhere", HTTP_ACCEPT_LANGUAGE="pt")
+    assert (answer.status_code, answer["Content-Language"]) == (404, "pt")
+    assert '<html lang="pt">' in answer.content.decode() and "Aqui não há nada" in answer.content.decode()
+    assert "Nothing is here" in client.get("/nowhere").content.decode()
+    told = client.get("/api/v1/nowhere", HTTP_ACCEPT_LANGUAGE="pt")
+    assert told.status_code == 404 and "não" not in told.content.decode(), "a program is told in one language"

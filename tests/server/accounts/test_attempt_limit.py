@@ -53,7 +53,7 @@ def test_wrong_passwords_are_borne_so_often_and_then_even_the_right_one_waits(pe
     refused = sign_in(person, PASSWORD)
     assert refused.status_code == 429
     assert 0 < int(refused["Retry-After"]) <= WINDOW_S
-    assert b"Too many wrong tries" in refused.content
+    assert b"Names and passwords were wrong too often." in refused.content
     assert b"Traceback" not in refused.content
     clock.at += timedelta(seconds=int(refused["Retry-After"]))
     assert came_in(sign_in(person, PASSWORD))

@@ -10,12 +10,13 @@ from contextlib import contextmanager, nullcontext
 from typing import Any, NoReturn
 
 from django.core.management import call_command
-from django.core.management.base import BaseCommand, CommandError
+from django.core.management.base import CommandError
 
 from server import wiring
 from server.heavy import LEAST_THREADS
 from server.jobs import JOBS, run_loop
 from server.serving.listening import listen
+from server.terminal_command import TerminalCommand
 from server.wsgi import application
 
 MOST_THREADS = 256
@@ -27,7 +28,7 @@ Dayroll is at {address}
 Stop it with Ctrl-C."""
 
 
-class Command(BaseCommand):
+class Command(TerminalCommand):
     help = "Serve the API and the pages and run the background jobs, in one process; migrates the database first."
     example = "serve --host 0.0.0.0 --port 8000"
     requires_system_checks: list[str] = []  # noqa: RUF012 - checked below, after migrating, with the database's own
