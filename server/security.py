@@ -10,8 +10,6 @@ EVERYWHERE = (
     "default-src 'self'; img-src 'self' data:; object-src 'none'; base-uri 'none'; form-action 'self';"
     " frame-ancestors 'none'"
 )
-# The API's page is a third party's, served from here; it writes styles into its elements.
-REFERENCE = EVERYWHERE + "; style-src 'self' 'unsafe-inline'"
 # What no page of ours asks of a browser, and so nothing that gets into one may.
 NEEDS_NOTHING = ", ".join(
     f"{feature}=()"
@@ -27,8 +25,7 @@ def content_security(answer: Callable[[HttpRequest], HttpResponse]) -> Callable[
 
     def answer_with_policy(request: HttpRequest) -> HttpResponse:
         response = answer(request)
-        policy = REFERENCE if request.path == "/api/v1/reference" else EVERYWHERE
-        response.headers.setdefault("Content-Security-Policy", policy)
+        response.headers.setdefault("Content-Security-Policy", EVERYWHERE)
         response.headers.setdefault("Permissions-Policy", NEEDS_NOTHING)
         return response
 

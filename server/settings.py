@@ -52,7 +52,6 @@ INSTALLED_APPS = [
     "django.contrib.staticfiles",
     "rest_framework",
     "drf_spectacular",
-    "drf_spectacular_sidecar",
     "scheduling.log",
     "server.accounts",
     "server.console",
@@ -183,9 +182,6 @@ SPECTACULAR_SETTINGS = {
     "SERVE_PERMISSIONS": ["rest_framework.permissions.AllowAny"],
     "SERVE_AUTHENTICATION": [],
     "POSTPROCESSING_HOOKS": ["server.api.schema.complete"],
-    "SWAGGER_UI_DIST": "SIDECAR",
-    "SWAGGER_UI_FAVICON_HREF": "SIDECAR",
-    "REDOC_DIST": "SIDECAR",
 }
 
 _DAY_S, _YEAR_H = 86_400.0, 8_784.0

@@ -6,9 +6,12 @@ import hashlib
 from typing import NoReturn
 
 from django.http import Http404, HttpResponse, HttpResponseBase
+from django.shortcuts import render
+from django.template.loader import render_to_string
 from django.urls import reverse
 from drf_spectacular.generators import SchemaGenerator
 from drf_spectacular.renderers import OpenApiJsonRenderer2
+from rest_framework.authentication import SessionAuthentication
 from rest_framework.permissions import AllowAny
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -16,6 +19,7 @@ from rest_framework.response import Response
 from server.api.base_views import ApiView
 from server.api.conditional import answered
 from server.api.problem_kinds import PROBLEM_KINDS
+from server.api.reference import reference
 from server.heavy import ROOM, AnswerCache, Turns
 
 # Only another program has another, and the library that makes it is not made for two threads at once.
@@ -47,6 +51,24 @@ class Description(ApiView):
         headers = {"ETag": etag, "Cache-Control": "public, no-cache"}
         response = HttpResponse(body, content_type=OpenApiJsonRenderer2.media_type, headers=headers)
         return answered(request._request, etag, response)
+
+
+class Readable(ApiView):
+    """The API's description for people: a page, of whoever is signed in there."""
+
+    authentication_classes = (SessionAuthentication,)
+    permission_classes = (AllowAny,)
+    schema = None
+
+    def get(self, request: Request) -> HttpResponse:
+        """All calls and forms in words; they are put into words once."""
+        document = description()
+
+        def in_words() -> bytes:
+            return render_to_string("console/_reference.html", {"reference": reference(document)}).encode()
+
+        shown = DESCRIBED.get("in words", in_words)
+        return render(request._request, "console/reference.html", {"shown": shown.decode()})
 
 
 class Explanation(ApiView):

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from django.urls import path, re_path
-from drf_spectacular.views import SpectacularSwaggerSplitView
 
 from server.api import (
     about,
@@ -73,7 +72,7 @@ urlpatterns = [
     path("outages/<id:pk>/override", outages.OutageOverride.as_view(), name="outage-override"),
     path("events", events.Events.as_view(), name="events"),
     path("schema", about.Description.as_view(), name="api-schema"),
-    path("reference", SpectacularSwaggerSplitView.as_view(url_name="api-schema"), name="api-reference"),
+    path("reference", about.Readable.as_view(), name="api-reference"),
     path("problems/<slug:slug>", about.Explanation.as_view(), name="problem"),
     re_path("", about.Nothing.as_view()),
 ]

@@ -19,8 +19,6 @@ pytestmark = pytest.mark.browser
 NEW = "lanterns over the weir"
 # Nobody's account is closed, and nothing is there then.
 NOTHING_THERE = {"reopen-person"}
-# Drawn in the browser by another's program.
-NOT_OURS = {"api-reference"}
 # Of pages that are made alike one is looked at: what differs is the name of a thing, or a word of what is done to it.
 ALIKE = {
     "retire-profile", "retire-machine", "retire-source", "take-back-profile", "take-back-machine", "take-back-source",
@@ -35,7 +33,7 @@ def pages(site: Site, desk: Seen) -> Iterator[list[Address]]:
     sign_in(desk.page)
     number = given_an_account(desk.page)
     named = {"number": number, "prefix": "_".join(site.key.split("_")[:2])}
-    yield [one for one in every_page(named) if one.name not in NOTHING_THERE | NOT_OURS | ALIKE]
+    yield [one for one in every_page(named) if one.name not in NOTHING_THERE | ALIKE]
 
 
 def given_an_account(page: Page) -> str:

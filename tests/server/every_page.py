@@ -50,7 +50,7 @@ class Address:
     @property
     def is_page(self) -> bool:
         """Whether a person opens it by itself."""
-        is_whole = not (self.is_api or self.path.endswith(".png"))
+        is_whole = self.name == "api-reference" or not (self.is_api or self.path.endswith(".png"))
         return is_whole and self.name not in NO_PAGES | PARTS_OF_PAGES
 
 

@@ -21,8 +21,8 @@ from tests.server.studio import SERIES, SERVICE_WINDOW, Caller, HeldClock, print
 NONSENSE = 'neither "this" <nor> that'
 
 
-# Drawn in the browser by what describes the API; and nothing where nobody's account is closed.
-NOT_OURS = {"api-reference", "reopen-person"}
+# Nothing is there where nobody's account is closed.
+NOTHING_THERE = {"reopen-person"}
 WANTED = {"a heading": "<h1", "a way on": "<nav", "how old it is": 'id="asof"|As it was at'}
 
 
@@ -45,7 +45,7 @@ def pages(person: Client) -> list[str]:
     """The addresses of all of them; of people and keys, those that there are."""
     prefix = Key.objects.values_list("prefix", flat=True)[0]
     named = {"number": str(PersonRole.objects.get().pk), "prefix": prefix}
-    return [one.path for one in every_page(named) if one.name not in NOT_OURS]
+    return [one.path for one in every_page(named) if one.name not in NOTHING_THERE]
 
 
 def test_every_page_opens_says_how_old_it_is_and_leads_on(person: Client) -> None:
