@@ -8,11 +8,13 @@ than others; it is not kept beyond a request.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from functools import cached_property
 from itertools import groupby
+from operator import itemgetter
+from typing import Any
 
 from django.db import DEFAULT_DB_ALIAS
 from django.db.models import OuterRef, Subquery
@@ -38,6 +40,9 @@ from scheduling.queries.runs import (
     timeline_on,
 )
 from scheduling.queries.venue_context import VenueContext, venue_contexts
+
+# What is read of an open segment to count what is to come.
+_OPEN = ("run_id", "number", "first_column", "end_column", "state", "outcomes", "again")
 
 
 @dataclass(frozen=True, eq=False)
@@ -136,13 +141,12 @@ class MachineGroup:
 
     @cached_property
     def segments_to_come(self) -> dict[str, tuple[Segment, ...]]:
-        """The open segments of each machine's first run that has columns to come, by run, without what only their
-        printing needs."""
+        """What is open of each machine's first run that has columns to come, by run, as of segments, without what only
+        their printing needs. Neighbours of which nothing was told are one: a week of many machines is tens of
+        thousands."""
         runs = [one.run_to_come.id for one in self.contexts if one.run_to_come is not None]
-        rows = open_segments_of(runs).only(
-            "run_id", "number", "first_column", "end_column", "state", "outcomes", "again"
-        )
-        return {id: tuple(mine) for id, mine in groupby(rows, lambda segment: segment.run_id)}
+        rows = open_segments_of(runs).values_list(*_OPEN)
+        return {id: tuple(_joined(mine)) for id, mine in groupby(rows, itemgetter(0))}
 
     @cached_property
     def supply_changes(self) -> dict[str, tuple[SupplyChange, ...]]:
@@ -165,6 +169,25 @@ class MachineGroup:
     @property
     def _shown(self) -> list[str]:
         return [one.run_or_next.id for one in self.contexts if one.run_or_next is not None]
+
+
+def _joined(rows: Iterable[tuple[Any, ...]]) -> Iterator[Segment]:
+    """The open segments of a run, in order; those that nothing was told of as one, where they lie side by side."""
+    untouched: Segment | None = None
+    for row in rows:
+        _, _, first_column, end_column, _, outcomes, again = row
+        is_told_of = bool(outcomes or again)
+        if untouched is not None and not is_told_of and untouched.end_column == first_column:
+            untouched.end_column = end_column
+            continue
+        one = Segment(**dict(zip(_OPEN, row, strict=True)))
+        if untouched is not None:
+            yield untouched
+        untouched = None if is_told_of else one
+        if is_told_of:
+            yield one
+    if untouched is not None:
+        yield untouched
 
 
 @dataclass(frozen=True, eq=False)

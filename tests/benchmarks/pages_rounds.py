@@ -18,6 +18,7 @@ import django
 
 django.setup()
 
+from django.conf import settings
 from django.contrib.auth.models import User
 from django.core.management import call_command
 from django.test import Client
@@ -30,7 +31,7 @@ from server.heavy import ANSWERS
 from tests.scheduling.house import furnish, order, plan
 
 MACHINES, LOOKS = 100, 7
-AHEAD = timedelta(hours=12)
+AHEAD = timedelta(hours=settings.HORIZON_H)
 
 
 def main() -> None:

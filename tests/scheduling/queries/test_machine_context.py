@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -63,7 +64,34 @@ def test_its_profile_timeline_and_open_segments_are_those_that_are_read_one_by_o
         assert seen.knife_is_armed == knife_is_armed(seen.machine)
         columns = np.array([run.first_column, run.end_column])
         assert seen.timeline(run).instants(columns).tolist() == run_timeline(run).instants(columns).tolist()
-        assert [one.number for one in seen.segments_to_come] == [one.number for one in open_segments(run)]
+        assert open_columns(seen.segments_to_come) == open_columns(open_segments(run))
+
+
+def open_columns(segments: Iterable[Segment]) -> list[int]:
+    return [column for one in segments for column in range(one.first_column, one.end_column)]
+
+
+def test_open_segments_of_which_nothing_was_told_are_one_where_they_lie_side_by_side() -> None:
+    of_first = Segment.objects.filter(run_id="first").order_by("number")
+    whole, begun, again, gone = of_first[0], of_first[2], of_first[4], of_first[6]
+    for one, outcomes in ((whole, whole.end_column), (begun, begun.first_column + 1)):
+        told = [[one.first_column, outcomes, "printed"]]
+        Segment.objects.filter(pk=one.pk).update(printed=outcomes - one.first_column, outcomes=told)
+    Segment.objects.filter(pk=again.pk).update(again=[[again.first_column, again.end_column]])
+    Segment.objects.filter(pk=gone.pk).update(state=Segment.WITHDRAWN)
+    seen, _ = both()
+    read, last = seen.segments_to_come, of_first.last()
+    assert last is not None and open_columns(read) == open_columns(open_segments(Run.objects.get(id="first")))
+    assert [(one.first_column, one.end_column) for one in read] == [
+        (whole.end_column, begun.first_column),
+        (begun.first_column, begun.end_column),
+        (begun.end_column, again.first_column),
+        (again.first_column, again.end_column),
+        (again.end_column, gone.first_column),
+        (gone.end_column, last.end_column),
+    ]
+    assert [bool(one.outcomes) for one in read] == [False, True, False, False, False, False]
+    assert [bool(one.again) for one in read] == [False, False, False, True, False, False]
 
 
 def test_three_are_read_as_often_as_two() -> None:
