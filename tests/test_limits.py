@@ -438,7 +438,7 @@ LIMITS: dict[str, tuple[Any, str]] = {
         "a window that has just begun is still shown",
     ),
     "server.desk.history_words.LONGEST_VALUE": (120, "a line of the history stays one that is read"),
-    "server.desk.order_form.LONGEST_ID": (40, "as an id may be"),
+    "server.console.ids.LONGEST_ID": (40, "as an id may be"),
     "server.desk.draft_paper.WIDTH": (960, "as wide as a page has room for; drawn within a second"),
     "server.desk.draft_paper.HIGHEST": (1920, "a short turn of wide paper is drawn no higher than that"),
     "server.desk.sources.RUNS_SHOWN": (12, "the newest; the page of runs has all"),

@@ -8,11 +8,12 @@ from typing import Any, ClassVar, get_args
 from django import forms
 
 from machines.errors import InputError
-from scheduling.log.models import Venue
+from scheduling.log.models import Opening, ServiceWindow, Venue
 from scheduling.log.remarks import LONGEST_REMARK
 from scheduling.planning.service_windows import LONGEST_MINUTES, Weekday
 from scheduling.queries.names import LONGEST_NAME
 from scheduling.sky.zones import zone_names
+from server.console.ids import LONGEST_ID, id_for
 from server.console.instants import CLOCK, SKY, InstantForm, beside
 
 WEEKLY = "weekly"
@@ -37,7 +38,7 @@ class OpeningForm(InstantForm):
     FIELDS: ClassVar[dict[str, str]] = {"id": "id", "venue": "venue", "name": "name", **beside("anchor")}
 
     name = forms.CharField(max_length=LONGEST_NAME)
-    id = forms.CharField(max_length=40)
+    id = forms.CharField(max_length=LONGEST_ID, required=False)
     venue = forms.ChoiceField()
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
@@ -50,7 +51,8 @@ class OpeningForm(InstantForm):
         """What a valid form says; the zone is the venue's where none is given."""
         cleaned = self.cleaned_data
         anchor = self.anchor(self.venues[cleaned["venue"]].zone)
-        return OpeningFields(cleaned["id"], cleaned["venue"], cleaned["name"], anchor)
+        id = cleaned["id"] or id_for(cleaned["name"], set(Opening.objects.values_list("id", flat=True)))
+        return OpeningFields(id, cleaned["venue"], cleaned["name"], anchor)
 
 
 class ReasonForm(forms.Form):
@@ -91,7 +93,7 @@ class ServiceWindowForm(InstantForm):
     }
 
     name = forms.CharField(max_length=LONGEST_NAME)
-    id = forms.CharField(max_length=40)
+    id = forms.CharField(max_length=LONGEST_ID, required=False)
     by = forms.ChoiceField(
         choices=((WEEKLY, "every week"), (CLOCK, "by the clock"), (SKY, "by the sky")), initial=WEEKLY
     )
@@ -116,7 +118,8 @@ class ServiceWindowForm(InstantForm):
     def said(self, venue: Venue) -> dict[str, Any]:
         """What a valid form says, as the API takes it."""
         cleaned = self.cleaned_data
-        return {"id": cleaned["id"], "venue": venue.id, "name": cleaned["name"], "comes": self._comes(venue)}
+        id = cleaned["id"] or id_for(cleaned["name"], set(ServiceWindow.objects.values_list("id", flat=True)))
+        return {"id": id, "venue": venue.id, "name": cleaned["name"], "comes": self._comes(venue)}
 
     def _comes(self, venue: Venue) -> dict[str, Any]:
         cleaned = self.cleaned_data

@@ -12,16 +12,15 @@ from zoneinfo import ZoneInfo
 from django import forms
 from django.forms.renderers import DjangoTemplates
 from django.http import QueryDict
-from django.utils.text import slugify
 
 from machines.errors import InputError
 from scheduling.commands.handlers import IdInUse
 from scheduling.log.remarks import LONGEST_REMARK
 from server.accounts.principals import Grant
 from server.api.in_process import Caller
+from server.console.ids import LONGEST_ID, id_for
 from server.value_words import value_in_words
 
-LONGEST_ID = 40
 REASON_HINT = (
     "Whoever signs in here or has a key can read it; only who keeps the server can blot it out. No names, no illness,"
     " no numbers to ring."
@@ -223,16 +222,6 @@ def _plain_number(number: float) -> str:
     """Without exponents, and without a zero behind the point."""
     digits = f"{Decimal(repr(number)):f}"
     return digits.rstrip("0").rstrip(".") if "." in digits else digits
-
-
-def id_for(name: str, taken: Mapping[str, Any] | frozenset[str]) -> str:
-    """An id that says what a thing is called, and that nothing else has: letters of other scripts are left out."""
-    wanted = slugify(name)[:LONGEST_ID].strip("-_").replace("_", "-") or "new"
-    number, found = 1, wanted
-    while found in taken:
-        number += 1
-        found = f"{wanted[: LONGEST_ID - len(str(number)) - 1].rstrip('-')}-{number}"
-    return found
 
 
 def _plain(value: Any) -> Any:

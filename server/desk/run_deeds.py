@@ -14,10 +14,11 @@ from scheduling.commands.hold_run import CAUTION
 from scheduling.commands.meanwhile import meanwhile
 from scheduling.log.models import Run, Venue
 from server import wiring
+from server.console.ids import LONGEST_ID, id_for
 from server.desk import run_states
 from server.desk.cause_rules import PLAIN_RULES
 from server.desk.instants import BY_CLOCK, BY_SKY, InstantField, instant_at, parts_of
-from server.desk.order_form import LONGEST_ID, ReasonForm, id_for
+from server.desk.order_form import ReasonForm
 from server.desk.run_forms import offered_machines, offered_sources
 from server.desk.run_words import BOUNDARIES, ends
 from server.desk.subjects import Deed

@@ -10,7 +10,7 @@ from django.contrib.auth.models import User
 from django.http import HttpResponse
 from django.test import Client
 
-from scheduling.log.models import Event, ServiceWindow
+from scheduling.log.models import Event, Opening, ServiceWindow
 from scheduling.log.remarks import text_of
 from server.accounts.people import make_person
 from server.accounts.principals import Grant
@@ -323,3 +323,12 @@ def test_forms_from_elsewhere_are_refused(quay: Caller) -> None:
 def test_windows_and_venues_that_do_not_exist(person: Client) -> None:
     for path in ("/venues/nowhere/service-windows/new", "/service-windows/nothing/call-off"):
         assert person.get(path).status_code == 404
+
+
+def test_an_id_is_made_of_the_name_where_nobody_gave_one(person: Client) -> None:
+    for expected in ("night-round", "night-round-2"):
+        person.post(NEW, WEEKLY | {"id": "", "fix": "yes"})
+        assert ServiceWindow.objects.filter(id=expected).exists()
+    opening = {"name": "First night", "id": "", "venue": "quay", "by": "clock", "civil": "2026-10-24T18:00", "zone": ""}
+    assert person.post("/openings/new", opening | {"fix": "yes"}).status_code == 302
+    assert Opening.objects.get().id == "first-night"
