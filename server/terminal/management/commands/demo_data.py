@@ -15,6 +15,7 @@ from scheduling.log.models import Machine, Venue
 from server import wiring
 from server.demo import furnishing, scenario
 from server.terminal.changing.asking import ask
+from server.terminal.own_name import own_name
 from server.terminal_command import TerminalCommand
 
 # From now to the first column, so that plates can be drawn and boards can fetch them.
@@ -24,11 +25,11 @@ OPENS_AFTER = timedelta(days=4)
 
 DONE = """\
 {studio} is there: {venues} venues, {machines} machines, {runs} runs from {begins:%Y-%m-%d %H:%M} UTC on for four weeks.
-Look at them on the pages of `dayroll serve`; sign in to change something (`dayroll person make NAME --role studio`).
+Look at them on the pages of `{dayroll} serve`; who signs in changes them (`{dayroll} person make NAME --role studio`).
 
-To have one printed by a simulated machine, where the server runs, with the address that `dayroll serve` said:
-  dayroll-node enrol --server ADDRESS --home {home}     it asks for a code
-  dayroll-node run --home {home}
+To have one printed by a simulated machine, where the server runs, with the address that `{dayroll} serve` said:
+  {node} enrol --server ADDRESS --home {home}     it asks for a code
+  {node} run --home {home}
 The codes, each for one board, good until {until:%Y-%m-%d %H:%M} UTC:"""
 
 
@@ -52,6 +53,8 @@ class Command(TerminalCommand):
         codes = [ask("POST", f"machines/{station.id}/enrolment").body for station in scenario.STATIONS]
         said = DONE.format(
             studio=scenario.STUDIO,
+            dayroll=own_name(),
+            node=own_name("dayroll-node"),
             venues=len(scenario.VENUES),
             machines=len(scenario.STATIONS),
             runs=len(scenario.STATIONS),

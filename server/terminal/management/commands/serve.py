@@ -16,6 +16,7 @@ from server import wiring
 from server.heavy import LEAST_THREADS
 from server.jobs import JOBS, run_loop
 from server.serving.listening import listen
+from server.terminal.own_name import own_name
 from server.terminal_command import TerminalCommand
 from server.wsgi import application
 
@@ -23,8 +24,8 @@ MOST_THREADS = 256
 FIRST_STEPS = """\
 Dayroll is at {address}
   the API        {address}api/v1/reference
-  a studio key   dayroll studio-key NAME
-  a person       dayroll person make NAME --role studio   (signing in is needed only to change something on the pages)
+  a studio key   {dayroll} studio-key NAME
+  a person       {dayroll} person make NAME --role studio   (signing in is needed only to change something on the pages)
 Stop it with Ctrl-C."""
 
 
@@ -53,7 +54,7 @@ class Command(TerminalCommand):
         server = _listen(options["host"], options["port"], options["threads"], options["nodes_threads"])
         signal.signal(signal.SIGTERM, _leave)
         with nullcontext() if options["web_only"] else _jobs_beside():
-            self.stdout.write(FIRST_STEPS.format(address=_address(options["host"], server)))
+            self.stdout.write(FIRST_STEPS.format(address=_address(options["host"], server), dayroll=own_name()))
             self.stdout.flush()
             server.run()  # returns when SIGTERM or Ctrl-C has come and the requests under way are answered
 
