@@ -48,6 +48,16 @@ def not_sent_again() -> AbstractContextManager[object]:
     return patch.object(ReportErrand, "_rewind", lambda self, expected: 0)
 
 
+def left_run_forgotten() -> AbstractContextManager[object]:
+    right = order_log.adopt
+
+    def adopt(db: sqlite3.Connection, *arguments: Any, **named: Any) -> None:
+        right(db, *arguments, **named)
+        db.execute("DELETE FROM left_run")
+
+    return patch.object(order_log, "adopt", adopt)
+
+
 def fence_not_kept() -> AbstractContextManager[object]:
     def wrong(self: Exchange, errand: Callable[[], None]) -> None:
         try:

@@ -121,8 +121,9 @@ WRONGS: Mapping[str, Wrong] = {
     ),
     "left-run-forgotten": Wrong(
         says="where a run was left is forgotten",
-        put=lambda: patch.object(order_log, "left_run", lambda db, run: None),
+        put=node.left_run_forgotten,
         has=frozenset({"server-restored", "server-rebuilt"}),
+        shows=lambda scenario: len(scenario.spans_h) > 1,
         within=40,
     ),
     "word-not-heeded": Wrong(
