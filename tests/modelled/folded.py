@@ -130,7 +130,10 @@ def _since(known: Known, at: datetime) -> bool:
 
 
 def _hold(known: Known, hold: str, at: datetime) -> None:
-    known.held_since = (known.held_since or at) if hold else None
+    if not hold:
+        known.held_since = None
+    elif not known.hold:
+        known.held_since = at
     known.hold = hold
 
 

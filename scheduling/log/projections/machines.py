@@ -288,7 +288,7 @@ def _hold(machine: Machine, hold: str, at: datetime) -> None:
     """Held or not from now on; held otherwise than before, it has been held all the while."""
     if not hold:
         machine.held_since = None
-    elif machine.held_since is None:
+    elif not machine.hold:
         machine.held_since = at
     machine.hold = hold
 

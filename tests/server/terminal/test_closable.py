@@ -61,7 +61,7 @@ def test_what_names_each_other_goes_together(archive: Path, furnished: Caller, c
 
 
 def test_an_opening_goes_by_itself(archive: Path, furnished: Caller) -> None:
-    assert "1 events of 1 streams closed.\n" in close(archive, f"opening/{OPENING['id']}")
+    assert "1 event of 1 stream closed.\n" in close(archive, f"opening/{OPENING['id']}")
 
 
 def test_a_run_that_is_withdrawn_goes_by_itself(archive: Path, furnished: Caller) -> None:

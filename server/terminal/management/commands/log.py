@@ -161,7 +161,9 @@ class Command(TerminalCommand):
         key = _signing_key()
         require_closable(options["stream"])
         signed = close_streams(options["stream"], options["file"], at_the_terminal(), key=key)
-        self.stdout.write(f"{signed.statement.events} events of {len(signed.statement.heads)} streams closed.")
+        events, streams = signed.statement.events, len(signed.statement.heads)
+        said = f"{events} event{'s' * (events > 1)} of {streams} stream{'s' * (streams > 1)} closed."
+        self.stdout.write(said)
         self.tell_left(wipe(TABLES))
 
     def remarks(self, options: dict[str, Any]) -> None:

@@ -352,14 +352,16 @@ def test_a_machine_that_goes_on_by_itself_is_not_held_and_has_still_to_settle() 
     assert left() == ("", None)
     say("machine/left", started(5, unplanned=True, minutes=40), started(6, unplanned=True, minutes=50, goes_on=True))
     assert left() == ("", at(40)), "its board may resume unattended since it began anew"
+    say("machine/left", started(7, unplanned=True, minutes=60))
+    assert left() == ("unplanned-stop", at(60)), "and may not any more"
 
 
 def test_what_a_person_holds_does_not_go_on_by_itself() -> None:
     a_run_on_a_machine(0)
     say("machine/left", started(1, unplanned=True, minutes=3, goes_on=True), acted(2, "pause", minutes=4))
-    assert left() == ("paused", at(3))
+    assert left() == ("paused", at(4))
     say("machine/left", conditions(3, "media-jam-error", minutes=5), conditions(4, minutes=6, goes_on=True))
-    assert left() == ("paused", at(3))
+    assert left() == ("paused", at(4))
 
 
 def test_what_stopped_it_is_over_and_it_goes_on_by_itself() -> None:
