@@ -51,7 +51,10 @@ def test_all_pictures_of_a_page_come_though_the_server_had_no_room_for_some(brow
     sign_in(page)
     shown = page.locator(".gallery img")
     expect(shown).to_have_count(PICTURES)
+    told = page.get_by_role("status").filter(has_text="Pictures that are still being drawn: ")
+    expect(told).to_be_visible(timeout=30_000)
     for number in range(PICTURES):
         expect(shown.nth(number)).not_to_have_js_property("naturalWidth", 0, timeout=120_000)
+    expect(told).to_have_count(0)
     assert refused, "or there was room for all, and nothing was tried"
     context.close()
