@@ -5,8 +5,8 @@ An event says what happened; the store adds who said it, when, and when it happe
 `access`, what the server says of a board's reports in `reports`; the node's own entries
 (`machines.protocol.journal_entries`) are facts as they are.
 
-A field may be added with a default at the same schema version. Anything else raises the version, and `upcast` turns
-the old form into the new one on reading: what was once written is never changed.
+A field may be added with a default at the same schema version. Anything else raises the version, and `from_data`
+turns the old form into the new one on reading: what was once written is never changed.
 """
 
 from __future__ import annotations

@@ -161,6 +161,14 @@ def test_a_profile_written_before_there_was_idle_firing_can_be_read() -> None:
     assert Profile.from_json(data) == profile()
 
 
+@pytest.mark.parametrize(
+    "changes", [{"columns_per_turn": 2_000_000, "dots_across": 8}, {"columns_per_turn": 2, "dots_across": 65_536}]
+)
+def test_the_widest_and_the_longest_turns_are_taken(changes: dict[str, Any]) -> None:
+    made = profile(**changes)
+    assert (made.columns_per_turn, made.dots_across) == (changes["columns_per_turn"], changes["dots_across"])
+
+
 @given(st.integers(8, 65_536), st.integers(2, 2_000_000))
 def test_a_turn_has_no_more_dots_than_fit_into_memory(dots_across: int, columns: int) -> None:
     """Whatever both numbers are, each within its own bounds."""

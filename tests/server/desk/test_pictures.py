@@ -16,6 +16,7 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from PIL import Image
 
+from machines.imaging.pictures import PICTURE_KINDS
 from scheduling.log.models import Profile, Source
 from scheduling.queries.names import find
 from server.accounts.models import PersonRole
@@ -50,6 +51,10 @@ def test_whoever_is_not_signed_in_is_asked_to(person: Client) -> None:
     pictures = ("draft.png?kind=stars", "land/proof.png", "land/thumbnail.png", "land/dots.png?profile=wren")
     for path in ("", "/new", "/land", "/land/change", *(f"/{one}" for one in pictures)):
         assert Client().get(f"/sources{path}").headers["Location"].startswith("/sign-in?next=/sources")
+
+
+def test_every_kind_of_picture_can_be_chosen() -> None:
+    assert set(KINDS) == set(PICTURE_KINDS)
 
 
 @pytest.mark.parametrize("kind", KINDS)
