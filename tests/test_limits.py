@@ -317,6 +317,7 @@ LIMITS: dict[str, tuple[Any, str]] = {
     "scheduling.nodes.dispatch.MOST_ENDED": (50, "a board that was not heard holds one of the newest; 5 kB"),
     "scheduling.nodes.work_tag.MOST_KEPT": (10_000, "ten times the machines of a large studio, a kilobyte each"),
     "scheduling.queries.names.LONGEST_NAME": (120, "what a page can show"),
+    "scheduling.rendering.render.HIGHEST_SMALL": (1920, "a short turn of wide paper is drawn no higher than that"),
     "scheduling.rendering.sources._TRIAL_COLUMNS": (240, "a coarse drawing tells whether a picture fits"),
     "scheduling.outages.open_outage.CLOSED_AHEAD": (days(31), "closed hours are known for a month"),
     "machines.operator.language.LONGEST_HEADER": (500, "nobody prefers a hundred languages"),

@@ -28,7 +28,7 @@ from scheduling.rendering.sky_parameters import turn_at
 from scheduling.rendering.sources import render_source
 from scheduling.rendering.upload_store import UploadStore
 from scheduling.supplies.forecast import End
-from scheduling.supplies.ink_estimate import InkEstimate, ink_estimate
+from scheduling.supplies.ink_estimate import InkEstimate, Made, anew, ink_estimate
 from scheduling.supplies.left_out import columns_in, left_out, without
 from scheduling.supplies.part_ends import MOST_ENDS, PartEnd, part_ends
 from scheduling.supplies.remaining_work import NONE, RemainingColumns
@@ -60,23 +60,25 @@ class RunCheck:
     warnings: tuple[Concern, ...]
 
 
-def check_run(command: PlanRun, now: datetime, uploads: UploadStore | None) -> RunCheck:
+def check_run(command: PlanRun, now: datetime, uploads: UploadStore | None, made: Made | None = anew) -> RunCheck:
     """What a run would come to; nothing is written.
 
     Args:
         command: that would plan it.
         now: this instant, UTC.
         uploads: where the files of sources lie; None where no source has one.
+        made: who draws its picture for its ink, see `ink_estimate`; None where its ink is not asked for.
 
     Raises:
         InputError: it cannot be planned; names the field.
         IdInUse: its id is in use.
         ViewsSetAside: it cannot be checked.
+        Exception: whatever ``made`` raises.
     """
     checked = check_whole(command, now, uploads)
     require_new(command)
     assert isinstance(checked.event, RunPlanned) and checked.run is not None
-    return run_check(as_planned(command.id, checked.event), checked.run, now, uploads, with_ink=True)
+    return run_check(as_planned(command.id, checked.event), checked.run, now, uploads, made=made)
 
 
 def run_check(
@@ -88,7 +90,7 @@ def run_check(
     after: Run | None = None,
     due: NDArray[np.int64] = NONE,
     since: datetime | None = None,
-    with_ink: bool = False,
+    made: Made | None = None,
 ) -> RunCheck:
     """What a run would come to.
 
@@ -100,7 +102,7 @@ def run_check(
         after: the run that it follows, as that would be then; None where it follows none.
         due: of what is planned of it, the running columns that are to come.
         since: parts that end before this instant, UTC, are not told; None tells all.
-        with_ink: whether its ink is asked for, for which its picture is drawn.
+        made: who draws its picture for its ink; None where its ink is not asked for.
     """
     of_machine = machine_contexts([context.machine], now, venue_contexts([context.venue]))[0]
     profile, timeline = of_machine.profile_of(run), context.timeline
@@ -132,9 +134,9 @@ def run_check(
         paper_mm=(run.end_column - run.first_column - columns_in(out, run.first_column, run.end_column))
         * profile.column_pitch_mm,
         cuts=len(to_come.cuts),
-        ink=ink_estimate(run, profile, context.source, timeline, of_machine.at_venue.place, uploads, out, quiet)
-        if with_ink
-        else None,
+        ink=None
+        if made is None
+        else ink_estimate(run, profile, context.source, timeline, of_machine.at_venue.place, uploads, out, quiet, made),
         ends=tuple(ends),
         warnings=(*concerns(plan), *_of_quiet(to_come), *_of_ends(ends, plan.clock)),
     )

@@ -12,6 +12,9 @@ from machines.model.profile import Profile
 from scheduling.rendering.sky_parameters import Turn, sky_numbers
 from scheduling.sky.places import Place
 
+# Of a small drawing: a short turn of wide paper is drawn no higher than that.
+HIGHEST_SMALL = 1920
+
 
 @dataclass(frozen=True, kw_only=True)
 class RenderSource:
@@ -60,13 +63,13 @@ def draw_tone(original: RenderSource, profile: Profile, turn: Turn, place: Place
 
 
 def draw_small(original: RenderSource, profile: Profile, columns: int, turn: Turn, place: Place | None) -> Tone:
-    """The tone of one turn at its true measures, with fewer columns than are printed and as much fewer rows; see
-    `draw_plate`."""
+    """The tone of one turn at its true measures, with fewer columns than are printed and as much fewer rows, at most
+    1920; see `draw_plate`."""
     return draw(
         original.picture,
         sky_numbers(original.picture, turn, place),
         columns,
-        max(1, round(profile.dots_across * columns / profile.columns_per_turn)),
+        min(max(1, round(profile.dots_across * columns / profile.columns_per_turn)), HIGHEST_SMALL),
         profile.mm_per_turn,
         profile.print_width_mm,
         travel=profile.travel,

@@ -9,9 +9,9 @@ drawn too wide, which makes a map with many of them some hundredths too dark.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import dataclass, replace
-from functools import lru_cache
+from collections.abc import Callable, Hashable, Iterable
+from dataclasses import dataclass
+from itertools import count
 
 import numpy as np
 
@@ -22,7 +22,7 @@ from scheduling.log.models import Run, Source
 from scheduling.planning.timeline import Timeline
 from scheduling.rendering.render import RenderSource, draw_small
 from scheduling.rendering.sky_parameters import Turn, turn_of
-from scheduling.rendering.sources import read_upload, render_source
+from scheduling.rendering.sources import render_source
 from scheduling.rendering.upload_store import UploadStore
 from scheduling.sky.arrays import FloatArray
 from scheduling.sky.places import Place
@@ -34,6 +34,13 @@ from scheduling.venues.quiet import QuietBetween, loud_s
 MOST_COLUMNS, MOST_COLUMNS_CHANGING, MOST_TURNS = 960, 480, 8
 # Turns at multiples of it, wrapped into the run, lie evenly and in step with no period of the sky.
 GOLDEN = (5**0.5 - 1) / 2
+# Of a drawing, by what it depends on, and how it is made: what was made before, or is made now.
+Made = Callable[[Hashable, Callable[[], bytes]], bytes]
+
+
+def anew(depends_on: Hashable, make: Callable[[], bytes]) -> bytes:
+    """A drawing that is made each time."""
+    return make()
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -66,6 +73,7 @@ def ink_estimate(
     uploads: UploadStore | None,
     out: Ranges = (),
     quiet: QuietBetween | None = None,
+    made: Made = anew,
 ) -> InkEstimate | None:
     """How much ink a run takes from its first column to its end.
 
@@ -78,12 +86,14 @@ def ink_estimate(
         uploads: where the files of sources lie; None where the source has none.
         out: running columns that are never laid.
         quiet: when no idle nozzle is fired; None where it always may be.
+        made: who draws each turn, or has it from before; a form asks again with every field that is changed.
 
     Returns:
         None of a machine that uses no ink.
 
     Raises:
         InputError: the picture does not fit the machine, or its file is gone.
+        Exception: whatever ``made`` raises.
     """
     head = profile.head
     if not isinstance(head, CarriageHead):
@@ -92,19 +102,14 @@ def ink_estimate(
     changes = original.picture.changes_with_turn
     columns = min(profile.columns_per_turn, MOST_COLUMNS_CHANGING if changes else MOST_COLUMNS)
     numbers = _spread(run, profile.columns_per_turn)[: None if changes else 1]
-    drawings = (
-        _Drawing(
-            original=replace(original, upload=None),
-            upload=source.upload,
-            uploads=uploads,
-            profile=profile,
-            columns=columns,
-            turn=turn_of(timeline.cycle, number),
-            place=place,
-        )
-        for number in numbers
-    )
-    dark = np.mean([_coverage(one) for one in drawings], axis=0)
+
+    def coverage(number: int) -> FloatArray:
+        turn = turn_of(timeline.cycle, number)
+        # Two sources of the same drawing share it, and none is kept with its file.
+        of = ("ink", original.picture, source.upload, original.method, original.curve, profile, columns, turn, place)
+        return np.frombuffer(made(of, lambda: _coverage(original, profile, columns, turn, place)), dtype=np.float64)
+
+    dark = np.mean([coverage(number) for number in numbers], axis=0)
     dots = _dots(dark, profile, [(run.first_column, run.end_column)]) - _dots(dark, profile, out)
     idle = idle_firing(profile)
     seconds = loud_s(quiet, run.starts_at, run.ends_at)
@@ -119,36 +124,24 @@ def ink_estimate(
     )
 
 
-@dataclass(frozen=True, kw_only=True)
-class _Drawing:
-    """A turn of a source on a machine, small; its file is read anew, so that none is kept for it."""
-
-    original: RenderSource
-    upload: str | None
-    uploads: UploadStore | None
-    profile: Profile
-    columns: int
-    turn: Turn
-    place: Place
-
-
-@lru_cache(maxsize=256)  # a form asks again with every field that is changed; some eight kilobytes each
-def _coverage(drawing: _Drawing) -> FloatArray:
-    """The share of each small column that is dots."""
-    content = None if drawing.upload is None else read_upload(drawing.upload, drawing.uploads)
-    original = replace(drawing.original, upload=content)
-    tone = draw_small(original, drawing.profile, drawing.columns, drawing.turn, drawing.place)
+def _coverage(original: RenderSource, profile: Profile, columns: int, turn: Turn, place: Place) -> bytes:
+    """The share of each small column that is dots, as float64."""
+    tone = draw_small(original, profile, columns, turn, place)
     found: FloatArray = asked_of(tone, original.method, original.curve).mean(axis=0, dtype=np.float64)
-    found.setflags(write=False)
-    return found
+    return found.tobytes()
 
 
 def _spread(run: Run, per_turn: int) -> list[int]:
-    """Numbers of some turns that a run holds something of, the first among them."""
+    """Numbers of some turns that a run holds something of, the first among them, none of them twice."""
     first, end = run.first_column // per_turn, -(-run.end_column // per_turn)
     if end - first <= MOST_TURNS:
         return list(range(first, end))
-    return [first + int(number * GOLDEN % 1.0 * (end - first)) for number in range(MOST_TURNS)]
+    found: dict[int, None] = {}
+    for number in count():  # of few turns some are met twice before the others
+        found[first + int(number * GOLDEN % 1.0 * (end - first))] = None
+        if len(found) == MOST_TURNS:
+            break
+    return list(found)
 
 
 def _dots(dark: FloatArray, profile: Profile, ranges: Iterable[tuple[int, int]]) -> float:

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any, cast
+from typing import Any, ClassVar, cast
 
 from django.db.models import QuerySet
 from django.http import Http404
 from django.shortcuts import get_object_or_404
+from drf_spectacular.utils import OpenApiParameter
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -25,10 +26,11 @@ from scheduling.log.projecting.as_of import AsOf, Page, segments_at
 from scheduling.nodes.board_holds import BoardHolds, BoardKnows, board_holds, boards_know
 from scheduling.queries.runs import machine_of
 from server import wiring
-from server.api.base_views import ApiView, attribution
+from server.api.base_views import ApiView, asked_for, attribution
 from server.api.overrides import Decide, OverrideRow, decided
 from server.api.past import PastList
 from server.api.serializers import Row, Stored, Written
+from server.heavy import ANSWERS
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -241,14 +243,19 @@ class RunChecks(ApiView):
     """What planning a run would come to; nothing is written."""
 
     command, shows, answers = PlanRun, RunCheck, 200
+    ordered_with: ClassVar = {
+        "without_ink": OpenApiParameter("without_ink", bool, description="Draw no picture, and tell nothing of ink.")
+    }
 
     def post(self, request: Request) -> Response:
         """Check a run whole before it is planned: how much paper and ink it takes, how many cuts, where its rolls
         and blades end, in which service window each is to be changed, and in ``warnings`` what should be put right or
-        be meant first, each cause once. The ink is an estimate by a small drawing, whose scale is told. What cannot be
-        planned at all is refused as planning it would be."""
+        be meant first, each cause once. The ink is an estimate by a small drawing, whose scale is told; where too much
+        is being drawn this comes to 429, and `without_ink` is answered all the same. What cannot be planned at all is
+        refused as planning it would be."""
         command = structure(request.data, PlanRun)
-        return Response(unstructure(check_run(command, wiring.now(), wiring.uploads())))
+        made = None if asked_for(request, "without_ink") else ANSWERS.get
+        return Response(unstructure(check_run(command, wiring.now(), wiring.uploads(), made)))
 
 
 class RunOverride(ApiView):

@@ -14,8 +14,10 @@ from server.console import formatting
 from server.desk.order_form import OrderForm
 from server.desk.ordering import Looked, Table
 from server.desk.run_words import dressed, turns
+from server.heavy import Busy
 
 IN_INK = "The ink is an estimate, by the picture drawn {scale}; once the run is planned, its page counts dots."
+NO_INK = "How much ink it takes is not told: too many pictures are being drawn at this moment. Look again for it."
 
 
 def look(caller: Caller, form: OrderForm, body: dict[str, Any]) -> Looked:
@@ -25,12 +27,12 @@ def look(caller: Caller, form: OrderForm, body: dict[str, Any]) -> Looked:
         InputError: it cannot be planned.
         IdInUse: its id is in use.
     """
-    found = ask(caller, "POST", "run-checks", body).body
+    found, of_ink = _checked(caller, body)
     machine = Machine.objects.select_related("venue").get(id=body["machine"])
     told = [f"{one['in_words'][0].upper()}{one['in_words'][1:]}." for one in found["warnings"]]
     beside = [form.mind(one["field"], said) for one, said in zip(found["warnings"], told, strict=True)]
     return Looked(
-        in_words=tuple(_in_words(body, found, machine)),
+        in_words=(*_in_words(body, found, machine), *of_ink),
         figures=tuple(_figures(found)),
         warnings=tuple(said for said, stands in zip(told, beside, strict=True) if not stands),
         minded=sum(beside),
@@ -39,6 +41,14 @@ def look(caller: Caller, form: OrderForm, body: dict[str, Any]) -> Looked:
             "What is to be changed meanwhile", ("What", "It ends", "It is changed"), tuple(_ends(found, machine))
         ),
     )
+
+
+def _checked(caller: Caller, body: dict[str, Any]) -> tuple[dict[str, Any], tuple[str, ...]]:
+    """What the API says of it, and why nothing of its ink, where that cannot be drawn now."""
+    try:
+        return ask(caller, "POST", "run-checks", body).body, ()
+    except Busy:
+        return ask(caller, "POST", "run-checks", body, without_ink="true").body, (NO_INK,)
 
 
 def _in_words(body: dict[str, Any], found: dict[str, Any], machine: Machine) -> Iterator[str]:
@@ -76,7 +86,13 @@ def _ink(ink: dict[str, Any]) -> str:
     idle_ml, cartridges = ink["idle_ml"] or 0.0, ink["cartridges"]
     said = f"about {formatting.ink(ink['picture_ml'] + idle_ml)} of ink"
     said += f", {formatting.ink(idle_ml)} of it to keep nozzles open" if idle_ml else ""
-    return said if cartridges is None else f"{said}: {formatting.two_digits(cartridges)} of a cartridge"
+    return said if cartridges is None else f"{said}: {_cartridges(formatting.two_digits(cartridges), cartridges)}"
+
+
+def _cartridges(number: str, cartridges: float) -> str:
+    if number == "1":
+        return "about one cartridge"
+    return f"{number} of a cartridge" if cartridges < 1.0 else f"about {number} cartridges"
 
 
 def _ends(found: dict[str, Any], machine: Machine) -> Iterator[tuple[str, ...]]:

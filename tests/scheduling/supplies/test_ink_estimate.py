@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Hashable
 from datetime import timedelta
 from pathlib import Path
 from typing import Any
@@ -14,17 +15,18 @@ from machines.imaging.dot_gain import ToneCurve
 from machines.imaging.halftone import Method, asked_of, to_dots
 from machines.serialization import structure
 from scheduling.background.extend_plans import extend_plans
+from scheduling.commands.handlers import AddSource
 from scheduling.commands.plan_run import PlanRun
 from scheduling.commands.preview_run import check_run
-from scheduling.log.models import Machine
+from scheduling.log.models import Machine, Run
 from scheduling.planning.opening_hours import Hours, OpenSpan, Week
 from scheduling.queries.machine_context import machine_context
 from scheduling.rendering import render
 from scheduling.rendering.plate_store import PlateStore
 from scheduling.supplies import ink_estimate
 from scheduling.supplies.consumption import part_supplies
-from scheduling.supplies.ink_estimate import InkEstimate
-from tests.scheduling.house import MOON, NOON, PROFILE, by, furnish, plan, set_hours
+from scheduling.supplies.ink_estimate import InkEstimate, Made, anew
+from tests.scheduling.house import MOON, NOON, PROFILE, by, furnish, order, plan, set_hours
 
 pytestmark = pytest.mark.django_db
 ML_PER_DOT = 2 * 10.0e-9  # two passes of drops of 10 pl
@@ -37,7 +39,7 @@ def head(**changes: Any) -> dict[str, Any]:
     return PROFILE["head"] | changes
 
 
-def told(days: float = 3.3, **fields: Any) -> InkEstimate:
+def told(days: float = 3.3, made: Made = anew, **fields: Any) -> InkEstimate:
     """The run begins and ends within a turn."""
     asked = {
         "id": "first",
@@ -48,7 +50,7 @@ def told(days: float = 3.3, **fields: Any) -> InkEstimate:
         "ends_at": (NOON + timedelta(days=days)).isoformat(),
         "policy": {"kind": "skip"},
     }
-    found = check_run(structure(asked | fields, PlanRun), NOON, None).ink
+    found = check_run(structure(asked | fields, PlanRun), NOON, None, made).ink
     assert found is not None
     return found
 
@@ -159,8 +161,49 @@ def test_the_mean_of_what_is_asked_is_that_of_the_dots(method: Method, curve: To
 
 def test_the_same_drawing_is_not_made_again() -> None:
     furnish()
-    ink_estimate._coverage.cache_clear()
+    kept: dict[Hashable, bytes] = {}
+
+    def made(depends_on: Hashable, make: Callable[[], bytes]) -> bytes:
+        return kept[depends_on] if depends_on in kept else kept.setdefault(depends_on, make())
+
     with patch.object(ink_estimate, "draw_small", wraps=render.draw_small) as drawing:
-        first, again = told(), told(days=4.3)
-    assert drawing.call_count == 1
+        first, again = told(made=made), told(days=4.3, made=made)
+    assert drawing.call_count == 1 == len(kept)
     assert again.picture_ml > first.picture_ml
+    other = furnish_another({"kind": "stars", "south_degrees": -20.0, "north_degrees": 40.0})
+    assert told(made=made, source=other).picture_ml != first.picture_ml and len(kept) == 2
+
+
+def furnish_another(picture: dict[str, Any]) -> str:
+    order(AddSource, id="another", name="Another", picture=picture)
+    return "another"
+
+
+@pytest.mark.parametrize("turns", [1, 2, 7, 8, 9, 10, 11, 12, 29, 30, 365])
+def test_no_turn_is_drawn_twice(turns: int) -> None:
+    run = Run(first_column=5 * 240 + 7, end_column=(5 + turns) * 240)
+    spread = ink_estimate._spread(run, 240)
+    assert len(spread) == len(set(spread)) == min(turns, 8)
+    assert spread[0] == 5 and all(5 <= number < 5 + turns for number in spread)
+
+
+@pytest.mark.parametrize("turns", [9, 10, 11])
+def test_as_many_turns_are_told_as_were_drawn(turns: int) -> None:
+    furnish(MOON)
+    with patch.object(ink_estimate, "draw_small", wraps=render.draw_small) as drawing:
+        assert told(days=float(turns)).drawn_turns == 8
+    assert len({call.args[3] for call in drawing.call_args_list}) == 8
+
+
+def test_of_wide_paper_and_a_short_turn_no_more_rows_are_drawn_than_1920(tmp_path: Path) -> None:
+    furnish(dots_across=2400)
+    shapes = []
+
+    def small(*args: Any) -> Any:
+        shapes.append((tone := render.draw_small(*args)).shape)
+        return tone
+
+    with patch.object(ink_estimate, "draw_small", small):
+        ink = told()
+    assert shapes == [(1920, 240)]
+    assert ink.picture_ml == pytest.approx(drawn(tmp_path), rel=0.05)

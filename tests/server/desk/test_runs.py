@@ -13,6 +13,8 @@ from django.test.utils import CaptureQueriesContext
 
 from scheduling.log.models import Run
 from server.accounts.models import PersonRole
+from server.heavy import TURNS
+from tests.server.api.test_bad_input import problem
 from tests.server.api.test_changed_resources import patch
 from tests.server.desk.pages import kept, looked, shown
 from tests.server.studio import IN_ORDER, MACHINE, PROFILE, RUN, Caller, HeldClock, changed
@@ -263,16 +265,20 @@ def test_an_instant_of_a_deed_that_is_past_stands_beside_it(person: Client) -> N
     assert "is in the past" in shown(person, "/runs/spring/hold", said)
 
 
-def test_the_ink_of_a_run_is_told_before_it_is_planned_with_the_scale_of_its_drawing(
-    person: Client, studio: Caller
-) -> None:
-    head = {"kind": "carriage", "nozzles": 12, "passes": 2, "drop_pl": 10000.0, "cartridge_ml": 40.0}
+def furnish_inked(studio: Caller, cartridge_ml: float = 40.0) -> None:
+    head = {"kind": "carriage", "nozzles": 12, "passes": 2, "drop_pl": 10000.0, "cartridge_ml": cartridge_ml}
     head["idle_firing"] = {"drops": 10, "every_s": 3600.0}
     inked = changed(changed(PROFILE, "id", "inked"), "profile.head", head)
     studio.create(
         "profiles", changed(changed(inked, "profile.columns_per_turn", 1080), "profile.columns_per_burst", 12)
     )
     studio.create("machines", MACHINE | {"id": "inked-1", "name": "Inked 1", "profile": "inked"})
+
+
+def test_the_ink_of_a_run_is_told_before_it_is_planned_with_the_scale_of_its_drawing(
+    person: Client, studio: Caller
+) -> None:
+    furnish_inked(studio)
     page, _ = looked(person, "/runs/new", NEW | {"machine": "inked-1"})
     told = studio.post("run-checks", RUN_OF_NEW | {"machine": "inked-1"}).json()["ink"]
     ml = told["picture_ml"] + told["idle_ml"]
@@ -283,6 +289,39 @@ def test_the_ink_of_a_run_is_told_before_it_is_planned_with_the_scale_of_its_dra
     studio.create("sources", {"id": "moon", "name": "Moon", "picture": {"kind": "moon", "diameter_mm": 20.0}})
     page, _ = looked(person, "/runs/new", NEW | {"machine": "inked-1", "source": "moon"})
     assert re.search("with 480 columns for 1,080 of a turn, of [34] turns spread over the run; once", page)
+
+
+@pytest.mark.parametrize(
+    ("cartridge_ml", "words"),
+    [(0.15, "about 12 cartridges"), (1.75, "about one cartridge"), (1.2, "about 1.5 cartridges")],
+)
+def test_ink_of_more_than_a_cartridge_is_told_in_cartridges(
+    person: Client, studio: Caller, cartridge_ml: float, words: str
+) -> None:
+    furnish_inked(studio, cartridge_ml)
+    page, _ = looked(person, "/runs/new", NEW | {"machine": "inked-1"})
+    assert f"to keep nozzles open: {words}<" in page and "of a cartridge" not in page
+
+
+def test_while_too_much_is_drawn_a_run_is_looked_at_without_its_ink(
+    person: Client, studio: Caller, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    furnish_inked(studio)
+    with monkeypatch.context() as busy:
+        busy.setattr(TURNS.room, "most", 0)
+        body = RUN_OF_NEW | {"machine": "inked-1"}
+        answer = studio.post("run-checks", body)
+        assert problem(answer, 429)["type"] == "/api/v1/problems/busy" and answer["Retry-After"] == "10"
+        assert studio.post("run-checks?without_ink=true", body).json()["ink"] is None
+        page, _ = looked(person, "/runs/new", NEW | {"machine": "inked-1"})
+        assert "How much ink it takes is not told: too many pictures are being drawn" in page
+        assert " of ink" not in page and "1.08 m of paper" not in page and "0.36 m of paper" in page
+        page, _ = looked(person, "/runs/new", NEW)
+        assert "ink it takes" not in page, "a line head has none"
+    page, _ = looked(person, "/runs/new", NEW | {"machine": "inked-1"})
+    assert " of ink" in page and "is not told" not in page
+    monkeypatch.setattr(TURNS.room, "most", 0)
+    assert studio.post("run-checks", body).status_code == 200, "what was drawn before is not drawn again"
 
 
 def test_another_follows_it(person: Client, studio: Caller, clock: HeldClock) -> None:

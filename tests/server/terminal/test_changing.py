@@ -21,7 +21,7 @@ from server.terminal.changing.names import ADDED, CHANGEABLE, kept
 from server.terminal.management.commands.change import KINDS
 from tests.server.api.test_bad_input import problem
 from tests.server.api.test_quiet_hours import QUIET
-from tests.server.studio import OPENING, RUN, SERIES, SERVICE_WINDOW, Caller, changed
+from tests.server.studio import MACHINE, OPENING, PROFILE, RUN, SERIES, SERVICE_WINDOW, Caller, changed
 
 IDS = {
     "venue": "quay",
@@ -350,6 +350,28 @@ def test_one_is_added_from_a_file(house: Caller, tmp_path: Path) -> None:
     assert not Run.objects.filter(id="april").exists()
     assert dayroll("add", "run", file, "--yes", "--accept-warnings").endswith("run april is added.\n")
     assert Run.objects.filter(id="april").exists()
+
+
+def test_the_ink_of_one_that_is_added_is_told_without_exponents(house: Caller, tmp_path: Path) -> None:
+    head = {"kind": "carriage", "nozzles": 12, "passes": 2, "drop_pl": 50_000_000.0}
+    inked = changed(changed(changed(PROFILE, "id", "inked"), "profile.head", head), "profile.columns_per_burst", 12)
+    house.create("profiles", inked)
+    house.create("machines", MACHINE | {"id": "inked-1", "profile": "inked"})
+    (file := tmp_path / "run.json").write_text(
+        json.dumps(
+            RUN
+            | {
+                "id": "april",
+                "machine": "inked-1",
+                "starts_at": "2026-04-01T12:00:00Z",
+                "ends_at": "2026-04-04T12:00:00Z",
+            }
+        )
+    )
+    said = dayroll("add", "run", file, "--preview")
+    ml = house.post("run-checks", json.loads(file.read_text())).json()["ink"]["picture_ml"]
+    assert ml > 1000.0
+    assert f"Its ink: {ml:.0f} ml, an estimate by 360 columns drawn for 360.\n" in said
 
 
 def test_one_is_added_from_standard_input(house: Caller, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -8,6 +8,7 @@ from typing import Any
 
 from scheduling.commands.plan_run import PlanRun
 from server.api.resource import Resource
+from server.console import formatting
 from server.terminal.changing.asking import ask
 from server.terminal.changing.in_words import preview_in_words, row_in_words
 from server.terminal.changing.names import ADDED, clocks
@@ -56,6 +57,7 @@ def _said(what: str, body: Any, preview: Any) -> Iterator[str]:
         yield f"{columns} columns, {preview['paper_mm'] / 1000.0:.3f} m of paper, {preview['cuts']} cuts."
         if (ink := preview["ink"]) is not None:
             ml = ink["picture_ml"] + (ink["idle_ml"] or 0.0)
-            yield f"About {ml:.3g} ml of ink, by {ink['drawn_columns']} columns drawn for {ink['columns_per_turn']}."
+            scale = f"{ink['drawn_columns']} columns drawn for {ink['columns_per_turn']}"
+            yield f"Its ink: {formatting.ink(ml).replace(formatting.NO_BREAK, ' ')}, an estimate by {scale}."
         yield f"{ends} {'roll or blade ends' if ends == 1 else 'rolls and blades end'} in it."
         yield from preview_in_words({"fields": [], "in_words": [], "warnings": preview["warnings"]}, clock)
