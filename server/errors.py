@@ -40,7 +40,10 @@ PAGE_WORDS = {
         marked("Nothing is here"),
         marked("The address may be misspelt, or what it named was never there. Look for it on a page above."),
     ),
-    410: (marked("This was put into an archive"), ""),
+    410: (
+        marked("This was put into an archive"),
+        marked("What this page shows was closed into an archive; all that was said of it is in that file."),
+    ),
     429: (
         marked("Wait a moment"),
         marked(
@@ -61,6 +64,7 @@ PAGE_WORDS = {
 }
 
 
+NOT_THEIRS = marked("Your role does not include this, or not at this venue. Ask the studio.")
 BUSY_SAID = marked("As much is being drawn and counted as may be at a time. Load the page again in a moment.")
 
 
@@ -73,7 +77,9 @@ def _answer(request: HttpRequest, status: int, said: str | None = None, **told: 
         return JsonResponse(body_of(problem, number), status=status, content_type=MEDIA_TYPE)
     language = get_language_from_request(request)
     with override(language):
-        shown = {"heading": _(title), "text": _(text).format(**told) if told else _(text or " "), "number": number}
+        if language != "en" and _(text) == text:  # what is told of this one thing is told in English alone
+            text = NOT_THEIRS if status == 403 else PAGE_WORDS[status][1]
+        shown = {"heading": _(title), "text": _(text).format(**told) if told else _(text), "number": number}
         response = render(request, "console/error.html", shown, status=status)
     response["Content-Language"] = language
     patch_vary_headers(response, ("Accept-Language", "Cookie"))

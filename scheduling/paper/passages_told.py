@@ -9,6 +9,7 @@ from datetime import datetime
 from zoneinfo import ZoneInfo
 
 from machines.errors import InputError
+from machines.operator.durations import duration
 from machines.protocol.messages import Status
 from machines.protocol.recesses import Recess, recess_at
 from machines.serialization import structure_lenient
@@ -20,7 +21,7 @@ from scheduling.queries.runs import recesses_of
 from scheduling.venues.local_time_text import span_in_words
 from scheduling.venues.run_recesses import recesses_closed
 
-# A turn takes most of a day at least, and no more is told at once than of 400 days.
+# 400 days of one a day, and to spare; of a quick picture an answer ends earlier than was asked for, and says so.
 MOST_PASSAGES = 500
 
 
@@ -71,7 +72,11 @@ class Certainty:
 
 @dataclass(frozen=True, kw_only=True)
 class PassagesTold:
-    """Every time at which a place comes round from one instant to another, UTC; the end is excluded."""
+    """Every time at which a place comes round from one instant to another, UTC; the end is excluded.
+
+    Attributes:
+        ends_at: that was asked for, or the first time that is not told where there are more than 500.
+    """
 
     machine: str
     begins_at: datetime
@@ -96,7 +101,9 @@ def passages_told(
     """
     runs = {run.id: run for run in runs_between(context, begins, ends)}
     _require_a_place(context, runs.values(), query)
-    found = passages_between(context, query, begins, ends, MOST_PASSAGES)
+    found = passages_between(context, query, begins, ends, MOST_PASSAGES + 1)
+    if len(found) > MOST_PASSAGES:
+        ends = found.pop().laid.begins_at
     recesses = {
         run.id: (*recesses_of(run), *recesses_closed(run, context.venue, begins, ends)) for run in runs.values()
     }
@@ -105,7 +112,7 @@ def passages_told(
         begins_at=begins,
         ends_at=ends,
         passages=tuple(_told(one, recesses[one.run], clocks) for one in found),
-        certainty=_certainty(context, found),
+        certainty=_certainty(context, found, rests=any(recesses.values())),
     )
 
 
@@ -138,20 +145,29 @@ def _told(passage: Passage, recesses: Sequence[Recess], clocks: Sequence[ZoneInf
     )
 
 
+def _length(seconds: float) -> str:
+    """Of time, in a unit of its size."""
+    if seconds >= 60.0:
+        return duration(seconds)
+    return f"{seconds:.0f} s" if seconds >= 10.0 else f"{seconds:.3f} s"
+
+
 def _words(span: Span, clock: ZoneInfo) -> str:
     return span_in_words(span.begins_at, span.ends_at, clock, lambda local: f"{local:%Y-%m-%d}")
 
 
-def _certainty(context: MachineContext, found: Sequence[Passage]) -> Certainty:
+def _certainty(context: MachineContext, found: Sequence[Passage], *, rests: bool) -> Certainty:
     burst_s = max(((one.laid.ends_at - one.laid.begins_at).total_seconds() for one in found), default=0.0)
     heartbeat = context.heartbeat
     status = structure_lenient(heartbeat.status, Status) if heartbeat is not None and heartbeat.status else None
     error_s = None if status is None else status.clock_error_s
     parts = ["This is the plan: an outage, or what is said later, makes it otherwise."]
     if burst_s:
-        parts.append(f"What belongs to {burst_s / 60.0:.3g} minutes is laid at once, at the beginning of each span.")
+        parts.append(f"What belongs to {_length(burst_s)} is laid at once, at the beginning of each span.")
+    if rests:
+        parts.append("While its run rests the paper stands: what would come to the knife then comes later.")
     if error_s is not None:
-        parts.append(f"Its board's clock is right to {error_s:.2g} s.")
+        parts.append(f"Its board's clock is right to {_length(error_s)}.")
     else:
         parts.append("How far off its board's clock may be, it has not said.")
     if any(one.cut_off is not None for one in found) and not context.knife_is_armed:

@@ -5,7 +5,8 @@ What a machine told of a run, and where a run went on from, are facts of those w
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterator, Mapping
+from typing import Any
 
 from scheduling.log.models import Machine, Opening, OpeningSeries, Run, ServiceWindow
 from scheduling.queries.runs import has_columns_to_come
@@ -40,11 +41,26 @@ def _names() -> Iterator[tuple[str, str]]:
             yield f"profile/{run.profile}", by
         if run.machine_id in machines and has_columns_to_come(run):
             yield by, f"machine/{run.machine_id}"  # which is on it, or will be
+    yield from _by_calendar()
+
+
+def _by_calendar() -> Iterator[tuple[str, str]]:
     for opening in Opening.objects.all():
         yield f"venue/{opening.venue_id}", f"opening/{opening.id}"
         if opening.series is not None:
             yield f"series/{opening.series}", f"opening/{opening.id}"
+        if opening.called_off_at is None:
+            yield from ((named, f"opening/{opening.id}") for named in _what_prints(opening.anchor))
     for window in ServiceWindow.objects.all():
         yield f"venue/{window.venue_id}", f"service/{window.id}"
     for series in OpeningSeries.objects.all():
         yield from ((f"venue/{id}", f"series/{series.id}") for id in series.venues)
+        if series.called_off_at is None:
+            yield from ((named, f"series/{series.id}") for named in _what_prints(series.anchor))
+
+
+def _what_prints(anchor: Mapping[str, Any]) -> Iterator[str]:
+    """The machine, or its run, by which an opening is named: when a place is under its head, or a strip falls."""
+    for part in anchor.values():
+        if isinstance(part, Mapping):
+            yield from (f"{kind}/{part[kind]}" for kind in ("machine", "run") if isinstance(part.get(kind), str))

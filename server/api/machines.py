@@ -53,6 +53,8 @@ class MachineRow(Row):
     def to_representation(self, instance: Machine) -> dict[str, Any]:
         """As it stands, its knife is never said to be armed where its node's newest word says otherwise."""
         said: dict[str, Any] = super().to_representation(instance)
+        if not instance.hold:  # it has still to settle what it missed, and goes on by itself
+            said["held_since"] = None
         if not instance._state.adding:  # a row of the past is not in the table, and telemetry knows no past
             words = self.heartbeats
             said["knife_armed"] = (

@@ -57,8 +57,11 @@ class MachinePassages(ApiView):
 
 
 def _until(request: Request, begins: datetime) -> datetime:
-    ends = asked_instant(request, "until") or begins + USUAL
-    if not begins < ends <= begins + LONGEST:
+    try:
+        ends = asked_instant(request, "until") or begins + USUAL
+    except OverflowError:
+        raise InputError("from", "the calendar ends before that", "give an earlier instant") from None
+    if not timedelta() < ends - begins <= LONGEST:
         raise InputError("until", "not after `from`, or more than 400 days after it", "give an instant between")
     return ends
 

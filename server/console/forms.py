@@ -13,7 +13,7 @@ from scheduling.log.remarks import LONGEST_REMARK
 from scheduling.planning.service_windows import LONGEST_MINUTES, Weekday
 from scheduling.queries.names import LONGEST_NAME
 from scheduling.sky.zones import zone_names
-from server.console.ids import LONGEST_ID, id_for
+from server.console.ids import LONGEST_ID, id_for, taken_ids
 from server.console.instants import CLOCK, SKY, InstantForm, beside
 
 WEEKLY = "weekly"
@@ -51,7 +51,7 @@ class OpeningForm(InstantForm):
         """What a valid form says; the zone is the venue's where none is given."""
         cleaned = self.cleaned_data
         anchor = self.anchor(self.venues[cleaned["venue"]].zone)
-        id = cleaned["id"] or id_for(cleaned["name"], set(Opening.objects.values_list("id", flat=True)))
+        id = cleaned["id"] or id_for(cleaned["name"], taken_ids(Opening, "opening"))
         return OpeningFields(id, cleaned["venue"], cleaned["name"], anchor)
 
 
@@ -118,7 +118,7 @@ class ServiceWindowForm(InstantForm):
     def said(self, venue: Venue) -> dict[str, Any]:
         """What a valid form says, as the API takes it."""
         cleaned = self.cleaned_data
-        id = cleaned["id"] or id_for(cleaned["name"], set(ServiceWindow.objects.values_list("id", flat=True)))
+        id = cleaned["id"] or id_for(cleaned["name"], taken_ids(ServiceWindow, "service"))
         return {"id": id, "venue": venue.id, "name": cleaned["name"], "comes": self._comes(venue)}
 
     def _comes(self, venue: Venue) -> dict[str, Any]:

@@ -3,10 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Container
+from typing import Any
 
 from django.utils.text import slugify
 
+from scheduling.log.models import ClosedStream
+
 LONGEST_ID = 40
+
+
+def taken_ids(model: type[Any], kind: str) -> set[str]:
+    """The ids of a kind of thing, and those that were closed into archives, which nothing else may have."""
+    closed = ClosedStream.objects.filter(stream__startswith=f"{kind}/").values_list("stream", flat=True)
+    return {*model.objects.values_list("id", flat=True), *(one.removeprefix(f"{kind}/") for one in closed)}
 
 
 def id_for(name: str, taken: Container[str]) -> str:

@@ -23,7 +23,6 @@ NONSENSE = 'neither "this" <nor> that'
 
 # Nothing is there where nobody's account is closed.
 NOTHING_THERE = {"reopen-person"}
-WANTED = {"a heading": "<h1", "a way on": "<nav", "how old it is": 'id="asof"|As it was at'}
 
 
 @pytest.fixture
@@ -59,7 +58,7 @@ def test_every_page_opens_says_how_old_it_is_and_leads_on(person: Client) -> Non
         opened += 1
         for what, pattern in {
             "one heading": r"<h1",
-            "a way on": r"<nav|<a ",
+            "a way on": r"(?s)<main.*<(a |button)|id=\"wall",
             "its age": r'id="(asof|read-at)"|As it was at',
         }.items():
             if not re.search(pattern, page):
@@ -111,3 +110,11 @@ def test_an_error_is_told_in_the_readers_language(client: Client) -> None:
     assert "Nothing is here" in client.get("/nowhere").content.decode()
     told = client.get("/api/v1/nowhere", HTTP_ACCEPT_LANGUAGE="pt")
     assert told.status_code == 404 and "não" not in told.content.decode(), "a program is told in one language"
+
+
+def test_what_one_thing_is_refused_for_is_said_in_no_other_language(furnished: Caller) -> None:
+    """It is told in English alone; to others the error says what it says of all."""
+    reader = signed_in("reader")
+    told = reader.get("/openings/new", HTTP_ACCEPT_LANGUAGE="pt").content.decode()
+    assert "A sua função não inclui isto" in told
+    assert "A sua função" not in reader.get("/openings/new").content.decode()

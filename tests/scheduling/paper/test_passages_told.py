@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from machines.errors import InputError
-from scheduling.log.models import Machine
+from scheduling.log.models import Heartbeat, Machine
 from scheduling.paper.next_passage import PassageQuery
 from scheduling.paper.passages import passages_between
 from scheduling.paper.passages_told import PassagesTold, passages_told
@@ -20,6 +20,14 @@ from tests.scheduling.house import NOON, by, furnish, plan, set_hours
 pytestmark = pytest.mark.django_db
 MAP = {"kind": "map", "data": "land-110m"}
 DAY = timedelta(days=1)
+STATUS = {
+    "at": "2026-03-28T12:00:00Z",
+    "next_column": None,
+    "paper_position": 0,
+    "clock_error_s": 0.0123,
+    "knife_armed": False,
+    "held_until": None,
+}
 NEW_YORK = zone("America/New_York")
 
 
@@ -64,10 +72,26 @@ def test_what_comes_round_while_its_run_rests_is_said_not_to_be_laid() -> None:
         assert one.in_recess is (local.weekday() != 5)
 
 
+def test_of_a_quick_picture_as_many_as_are_read_are_told_and_until_when() -> None:
+    furnish(MAP, highest_mm_per_hour=300.0)
+    options = {"seconds": 1800.0, "epoch": NOON.isoformat()}
+    plan(ends_at=(NOON + 12 * DAY).isoformat(), cycle="period", cycle_options=options, strips_per_turn=1)
+    first = told(12, phase=0.5)
+    assert len(first.passages) == 500, "there are 576"
+    assert first.ends_at == NOON + timedelta(seconds=500.5 * 1800.0)
+    rest = told(2, first.ends_at, phase=0.5)
+    assert len(rest.passages) == 76 and rest.ends_at == first.ends_at + 2 * DAY
+    turns = [one.passage.turn for one in (*first.passages, *rest.passages)]
+    assert turns == list(range(turns[0], turns[0] + 576))
+
+
 def test_it_says_how_well_it_is_known() -> None:
     planned()
     certainty = told().certainty
     assert certainty.clock_error_s is None and "it has not said" in certainty.in_words
+    assert "What belongs to 24 min is laid at once" in certainty.in_words
+    Heartbeat.objects.create(machine_id="one", heard_at=NOON, status=STATUS)
+    assert "right to 0.012 s." in told().certainty.in_words
     assert certainty.burst_s > 0 and "the plan" in certainty.in_words
 
 

@@ -60,6 +60,14 @@ def test_what_names_each_other_goes_together(archive: Path, furnished: Caller, c
     assert furnished.get("machines").json()["results"] == []
 
 
+def test_a_machine_stays_by_what_it_prints_of_which_an_opening_is_named(archive: Path, furnished: Caller) -> None:
+    anchor = {"under_head": {"machine": "wren-1", "longitude": -9.1}, "date": "2026-03-22"}
+    furnished.create("openings", OPENING | {"id": "lisbon-passes", "anchor": anchor})
+    with pytest.raises(CommandError, match=r"machine/wren-1 is still named by opening/lisbon-passes; close"):
+        close(archive, "machine/wren-1", "run/spring")
+    close(archive, "machine/wren-1", "run/spring", "opening/lisbon-passes")
+
+
 def test_an_opening_goes_by_itself(archive: Path, furnished: Caller) -> None:
     assert "1 event of 1 stream closed.\n" in close(archive, f"opening/{OPENING['id']}")
 
@@ -67,4 +75,4 @@ def test_an_opening_goes_by_itself(archive: Path, furnished: Caller) -> None:
 def test_a_run_that_is_withdrawn_goes_by_itself(archive: Path, furnished: Caller) -> None:
     tag = furnished.get("runs/spring").headers["ETag"]
     assert furnished.post("runs/spring/withdraw", {}, HTTP_IF_MATCH=tag).status_code == 200
-    assert " of 1 streams closed.\n" in close(archive, "run/spring")
+    assert " of 1 stream closed.\n" in close(archive, "run/spring")

@@ -51,6 +51,7 @@ def test_before_the_first_and_after_the_last_nothing_is_laid() -> None:
         (("wren-1", "--phase", 0.5, "--days", 0), "--days 0: give 1 to 400"),
         (("wren-1", "--phase", 0.5, "--zone", "Mars/Olympus"), "no time zone"),
         (("wren-1", "--phase", 0.5, "--from", "noon"), "from: "),
+        (("wren-1", "--phase", 0.5, "--from", "9999-12-31T00:00:00Z"), "the calendar ends before that"),
         (("wren-1", "--town", "San Jose"), "several towns may be meant: "),
         (("wren-1", "--town", "Nowhereville"), "give its --longitude"),
     ],

@@ -49,7 +49,10 @@ class Command(TerminalCommand):
             raise CommandError(f"--days {options['days']}: give 1 to {MOST_DAYS}")
         context = machine_context(row_named(Machine, options["machine"]), wiring.now())
         begins = context.now if options["begins"] is None else parse_instant(options["begins"], "from")
-        ends = begins + timedelta(days=options["days"])
+        try:
+            ends = begins + timedelta(days=options["days"])
+        except OverflowError:
+            raise CommandError(f"--from {options['begins']}: the calendar ends before that") from None
         clocks = [zone(name) for name in options["zone"]]
         told = passages_told(context, _place(options), begins, ends, clocks)
         if options["json"]:
