@@ -311,6 +311,7 @@ LIMITS: dict[str, tuple[Any, str]] = {
     "scheduling.commands.quiet_concerns.LOOKED_AT": (days(14), "two weeks show how long quiet hours are"),
     "scheduling.paper.next_passage.TURNS_LOOKED_AT": (3, "quiet hours longer than that leave no strip to tell of"),
     "scheduling.paper.passages_told.MOST_PASSAGES": (500, "400 days of one a day, and to spare"),
+    "scheduling.paper.passages.MOST_LOOKED_AT": (60, "two months of one a day; each is worked out for whoever asks"),
     "scheduling.paper.quiet_cuts.MOST_LOOKED_AT": (50_000, "three years at 48 a day; those after count as cut"),
     "scheduling.planning.days_spans.MOST_DATES": (400, "a year of single dates, and some"),
     "scheduling.log.projections.machines.MOST_MOVED_AWAY": (50, "as many as of those that were ended; 5 kB of work"),

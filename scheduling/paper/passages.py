@@ -5,17 +5,22 @@ As in `scheduling.paper.next_passage`, a place is laid with its burst, and what 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from datetime import datetime
 from itertools import islice
 
 from django.db.models import QuerySet
 
 from machines.errors import InputError
+from machines.protocol.recesses import recess_at
 from scheduling.log.models import Run
 from scheduling.paper.next_passage import Passage, PassageQuery, on_run, phase_of, runs_not_over, told
 from scheduling.queries.machine_context import MachineContext
-from scheduling.queries.runs import runs_standing
+from scheduling.queries.runs import recesses_of, runs_standing
+from scheduling.venues.run_recesses import recesses_closed
+
+# Where a run rests, so many times at most are looked at for those at which it does not.
+MOST_LOOKED_AT = 60
 
 
 def coming_passages(context: MachineContext, query: PassageQuery, most: int) -> list[Passage]:
@@ -39,9 +44,40 @@ def passages_between(
         begins, ends: for example of a day.
     """
     # One more, as the first may be laid with a burst of before.
-    found = _passages(context, query, runs_between(context, begins, ends), begins, most + 1)
-    within = (one for one in found if begins <= one.laid.begins_at < ends)
+    found = _passages(context, query, runs_between(context, begins, ends), begins, most + 1, ends)
+    within = (one for one in found if begins <= one.laid.begins_at)
     return list(islice(within, most))
+
+
+def laid_passages(context: MachineContext, query: PassageQuery, most: int) -> tuple[list[Passage], list[Passage]]:
+    """The next times that a place is laid, as far as people have said, and those at which its run rests instead.
+
+    Those are told up to the last at which it is laid; all that were looked at where fewer were found than are wanted.
+
+    Args:
+        context, query: as in `coming_passages`.
+        most: how many times at most that it is laid; where runs rest, so many are looked for among the next
+            `MOST_LOOKED_AT` times that it is due.
+    """
+    for looked_at in (most, MOST_LOOKED_AT):
+        found = coming_passages(context, query, looked_at)
+        rests = resting(context, found)
+        if not any(rests):
+            break
+    laid = [one for one, is_resting in zip(found, rests, strict=True) if not is_resting][:most]
+    at_rest = [one for one, is_resting in zip(found, rests, strict=True) if is_resting]
+    return laid, [one for one in at_rest if len(laid) < most or one.at < laid[-1].at]
+
+
+def resting(context: MachineContext, found: Sequence[Passage]) -> list[bool]:
+    """Of each of several passages of a machine, in order of time, whether nothing is laid then, as people hold its run
+    or its venue is closed."""
+    recesses = {}
+    for id, run in Run.objects.in_bulk({one.run for one in found}).items():
+        spans = [one.laid for one in found if one.run == id]
+        closed = recesses_closed(run, context.venue, spans[0].begins_at, spans[-1].ends_at)
+        recesses[id] = (*recesses_of(run), *closed)
+    return [recess_at(recesses[one.run], one.laid.begins_at) is not None for one in found]
 
 
 def runs_between(context: MachineContext, begins: datetime, ends: datetime) -> QuerySet[Run]:
@@ -51,9 +87,14 @@ def runs_between(context: MachineContext, begins: datetime, ends: datetime) -> Q
 
 
 def _passages(
-    context: MachineContext, query: PassageQuery, runs: Iterable[Run], start: datetime, most: int
+    context: MachineContext,
+    query: PassageQuery,
+    runs: Iterable[Run],
+    start: datetime,
+    most: int,
+    ends: datetime | None = None,
 ) -> Iterator[Passage]:
-    """Of each run so many at most, from an instant on."""
+    """Of each run so many at most, from an instant on; where an end is given, none that is laid at it or later."""
     for run in runs:
         on = on_run(context, run)
         try:
@@ -61,4 +102,7 @@ def _passages(
         except InputError:
             continue
         for found in on.coming(phase, max(start, run.starts_at), most):
-            yield told(on, query, phase, stands, found)
+            passage = told(on, query, phase, stands, found)
+            if ends is not None and passage.laid.begins_at >= ends:
+                break
+            yield passage

@@ -11,7 +11,7 @@ from django.utils.translation import gettext as _
 from machines.errors import InputError
 from machines.model.profile import Profile
 from scheduling.paper.next_passage import PaperFate, Passage, PassageQuery, Span, paper_fate
-from scheduling.paper.passages import coming_passages, passages_between
+from scheduling.paper.passages import laid_passages, passages_between, resting
 from scheduling.queries.machine_context import MachineContext
 from scheduling.queries.runs import runs_standing
 from scheduling.sky.civil import day_bounds
@@ -38,16 +38,19 @@ class Answer:
     """When a place is printed next.
 
     Attributes:
-        printed: a sentence, and when that is by the reader's own clock.
+        printed: a sentence, and when that is by the reader's own clock; where the machine rests at the next time that
+            the place is due, that, and when it is printed after that stands first in `then`.
         then: the same of what becomes of the paper with it: when it comes to the knife, and when it is cut off.
         burst: of the burst; empty where it is a single column.
         after: the times after it.
+        left_out: that times are not among these at which the machine rests; empty where there are none.
     """
 
     printed: Told
     then: tuple[Told, ...]
     burst: str
     after: tuple[Told, ...]
+    left_out: str
 
 
 @dataclass(frozen=True)
@@ -117,16 +120,27 @@ def day_asked(text: str) -> date | None:
 
 def _answer(context: MachineContext, where: Where, query: PassageQuery, own: OwnClock) -> Answer | None:
     """When a place comes round next, and then; None where no run that is planned comes to it."""
-    coming = coming_passages(context, query, 1 + MOST_AFTER)
-    if not coming:
+    laid, at_rest = laid_passages(context, query, 1 + MOST_AFTER)
+    zone = context.venue.zone
+    said: list[Told] = []
+    if at_rest and (not laid or at_rest[0].at < laid[0].at):
+        due = _("{place} is due {span}, and is not printed then: the machine rests.")
+        said.append(_told(due, at_rest[0].laid, zone, own, where.said))
+    if laid:
+        printed = _("It is printed next {span}.") if said else _("{place} is printed {span}.")
+        said.append(_told(printed, laid[0].laid, zone, own, where.said))
+        said.extend(_then(paper_fate(context, laid[0]), laid[0], zone, own))
+    elif said:
+        said.append(Told(_("It is not known yet when it is printed after that."), ""))
+    else:
         return None
-    first, zone = coming[0], context.venue.zone
-    printed = _("{place} is printed {span}.").format(place=where.said, span=_here(first.laid, zone))
+    more_rest = laid and any(laid[0].at < one.at for one in at_rest)
     return Answer(
-        printed=Told(printed, _yours(first.laid, own)),
-        then=tuple(_then(paper_fate(context, first), first, zone, own)),
-        burst=_burst(_profile(context, first), first),
-        after=tuple(Told(_here(one.laid, zone), _yours(one.laid, own)) for one in coming[1:]),
+        printed=said[0],
+        then=tuple(said[1:]),
+        burst=_burst(_profile(context, laid[0]), laid[0]) if laid else "",
+        after=tuple(_told("{span}", one.laid, zone, own) for one in laid[1:]),
+        left_out=_("Times at which the machine rests are left out.") if more_rest else "",
     )
 
 
@@ -134,6 +148,7 @@ def _of_day(context: MachineContext, query: PassageQuery, day: date, own: OwnClo
     zone, clock = context.venue.zone, context.at_venue.clock
     begins, ends = day_bounds(day, clock)
     found = passages_between(context, query, begins, ends, MOST_ON_A_DAY + 1)
+    shown = found[:MOST_ON_A_DAY]
     said = []
     if not found:
         said.append(_why_none(context, day))
@@ -144,8 +159,8 @@ def _of_day(context: MachineContext, query: PassageQuery, day: date, own: OwnClo
     return Day(
         name=formatting.day(day),
         times=tuple(
-            (Told(_here(one.laid, zone), _yours(one.laid, own)), _cut_off(one, zone, own))
-            for one in found[:MOST_ON_A_DAY]
+            _at_rest(one, zone, own) if rests else (_told("{span}", one.laid, zone, own), _cut_off(one, zone, own))
+            for one, rests in zip(shown, resting(context, shown), strict=True)
         ),
         said=tuple(said),
     )
@@ -166,8 +181,7 @@ def _why_none(context: MachineContext, day: date) -> str:
 def _then(fate: PaperFate, passage: Passage, zone: str, own: OwnClock) -> Iterator[Told]:
     """What becomes of the paper with a place."""
     if passage.at_knife is not None:
-        said = _("It comes to the knife {span}.").format(span=_here(passage.at_knife, zone))
-        yield Told(said, _yours(passage.at_knife, own))
+        yield _told(_("It comes to the knife {span}."), passage.at_knife, zone, own)
     if fate == "wound-up":
         yield Told(_("The paper is not cut here; it is wound up."), "")
     elif fate == "not-cut":
@@ -175,18 +189,21 @@ def _then(fate: PaperFate, passage: Passage, zone: str, own: OwnClock) -> Iterat
     elif passage.cut_off is None:
         yield Told(_("It still hangs at the machine, uncut, when the run ends."), "")
     else:
-        said = _("The strip with it is cut off {span}.").format(span=_here(passage.cut_off, zone))
-        yield Told(said, _yours(passage.cut_off, own))
+        yield _told(_("The strip with it is cut off {span}."), passage.cut_off, zone, own)
     if fate == "cut-off-if-armed":
         yield Told(_("The knife is switched off now: while it is, strips are left hanging on to each other."), "")
+
+
+def _at_rest(passage: Passage, zone: str, own: OwnClock) -> tuple[Told, Told]:
+    """A time at which a place is due and nothing is laid; nothing is cut off of it."""
+    return _told(_("due {span}, and not printed: the machine rests"), passage.laid, zone, own), Told("", "")
 
 
 def _cut_off(passage: Passage, zone: str, own: OwnClock) -> Told:
     """When what is printed then is cut off; empty where it is not."""
     if passage.cut_off is None:
         return Told("", "")
-    said = _("cut off {span}").format(span=_here(passage.cut_off, zone))
-    return Told(said, _yours(passage.cut_off, own))
+    return _told(_("cut off {span}"), passage.cut_off, zone, own)
 
 
 def _burst(profile: Profile, passage: Passage) -> str:
@@ -207,6 +224,11 @@ def _profile(context: MachineContext, passage: Passage) -> Profile:
 
 def _here(span: Span, zone: str) -> str:
     return formatting.span(span.begins_at, span.ends_at, zone)
+
+
+def _told(said: str, span: Span, zone: str, own: OwnClock, place: str = "") -> Told:
+    """A sentence that has a span in it, and a place where it names one."""
+    return Told(said.format(place=place, span=_here(span, zone)), _yours(span, own))
 
 
 def _yours(span: Span | None, own: OwnClock) -> str:

@@ -2,20 +2,21 @@
 
 from __future__ import annotations
 
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from itertools import pairwise
 from typing import Any
 
 import pytest
 
-from scheduling.log.models import Machine
-from scheduling.paper.next_passage import PassageQuery, next_passage
-from scheduling.paper.passages import coming_passages, passages_between
+from scheduling.log.models import Machine, Run
+from scheduling.paper.next_passage import OnRun, PassageQuery, next_passage
+from scheduling.paper.passages import coming_passages, laid_passages, passages_between, resting
+from scheduling.planning.opening_hours import Hours, OpenSpan, Week
 from scheduling.queries.machine_context import MachineContext, machine_context
 from scheduling.sky.civil import day_bounds
 from scheduling.sky.zones import zone
 from tests.reference import usno
-from tests.scheduling.house import NOON, furnish, plan
+from tests.scheduling.house import NOON, by, furnish, plan, set_hours
 
 pytestmark = pytest.mark.django_db
 MAP = {"kind": "map", "data": "land-110m"}
@@ -78,6 +79,50 @@ def test_a_quick_picture_comes_as_often_as_is_asked_for() -> None:
     found = passages_between(context(), PassageQuery(phase=0.5), NOON, NOON + DAY, 9)
     assert [one.at - NOON for one in found] == [timedelta(hours=hours) for hours in (3, 9, 15, 21)]
     assert passages_between(context(), PassageQuery(phase=0.5), NOON, NOON + DAY, 3) == found[:3]
+
+
+def test_no_more_is_worked_out_than_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where the paper with a place is cut off is worked out of what lies in the span, and of one more that does not."""
+    on_its_way(30)
+    cuts = []
+    cut_off = OnRun.cut_off
+    monkeypatch.setattr(OnRun, "cut_off", lambda on, column: cuts.append(column) or cut_off(on, column))
+    assert len(passages_between(context(), PassageQuery(phase=0.5), NOON, NOON + 3 * DAY, 20)) == 3
+    assert len(cuts) == 4
+
+
+def open_on_saturdays(days: int) -> None:
+    """NOON is on a Saturday."""
+    furnish(MAP)
+    set_hours("shed", Hours(week=Week(saturday=(OpenSpan(opens="00:00", closes="24:00"),))), by())
+    plan(ends_at=(NOON + days * DAY).isoformat(), only_while_open=True)
+
+
+def test_times_at_which_the_run_rests_are_told_from_those_at_which_it_is_laid() -> None:
+    open_on_saturdays(30)
+    query = PassageQuery(longitude=15.0)  # passes at eleven in the morning, by UTC
+    laid, at_rest = laid_passages(context(), query, 2)
+    assert [one.at.date() for one in laid] == [date(2026, 10, 31), date(2026, 11, 7)]
+    assert [one.at.day for one in at_rest] == [25, 26, 27, 28, 29, 30, 1, 2, 3, 4, 5, 6]
+    laid, at_rest = laid_passages(context(NOON + 28 * DAY), query, 2)
+    assert laid == [] and len(at_rest) == 2, "only of closed days there are two left"
+
+
+def test_where_no_run_rests_the_next_times_are_those_at_which_it_is_laid() -> None:
+    on_its_way()
+    query = PassageQuery(longitude=15.0)
+    assert laid_passages(context(), query, 3) == (coming_passages(context(), query, 3), [])
+    assert laid_passages(context(NOON + 9 * DAY), query, 3) == ([], [])
+
+
+def test_a_run_that_people_hold_rests() -> None:
+    on_its_way()
+    query = PassageQuery(longitude=15.0)
+    found = coming_passages(context(), query, 4)
+    hold = {"starts_at": found[1].laid.begins_at.isoformat(), "ends_at": found[2].laid.begins_at.isoformat()}
+    Run.objects.update(holds=[hold])
+    assert resting(context(), found) == [False, True, False, False]
+    assert resting(context(), []) == []
 
 
 def test_runs_whose_picture_has_no_such_place_are_passed_over() -> None:

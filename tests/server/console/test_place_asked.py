@@ -12,6 +12,7 @@ import pytest
 from django.http import QueryDict
 from django.test import Client
 
+from scheduling.log.models import Run
 from server.console.formatting import NO_BREAK
 from server.console.touch_map import touched
 from tests.server.console.test_visitor_page import another
@@ -53,7 +54,7 @@ def test_a_town_is_printed_when_the_sun_is_over_it(furnished: Caller) -> None:
 
 def test_the_next_times_and_what_becomes_of_the_paper(furnished: Caller) -> None:
     shown = page(place="Lisboa")
-    assert "Lisbon, Portugal, 9.1° W, is printed between 12:36 and 12:40 on Fri 20 Mar 2026." in shown
+    assert "Lisboa (Lisbon), Portugal, 9.1° W, is printed between 12:36 and 12:40 on Fri 20 Mar 2026." in shown
     assert "It comes to the knife between" in shown and "The strip with it is cut off between" in shown
     assert [one[-11:] for one in times(shown, "And after that")] == ["21 Mar 2026", "22 Mar 2026"]
     assert "By your clock" not in shown and "By the clock of Quay House." in shown
@@ -129,6 +130,43 @@ def test_a_quick_picture_says_that_there_are_more_times(furnished: Caller) -> No
     assert len(times(shown, "And after that")) == 4
 
 
+def test_while_people_hold_the_run_a_place_is_due_and_not_printed(furnished: Caller) -> None:
+    """A hold over Friday and Saturday noon; on Sunday the machine prints again."""
+    view = {"at": "2026-03-20T12:10:00Z", "until": "2026-03-21T18:00:00Z"}
+    assert furnished.post("runs/spring/hold", view, HTTP_IF_MATCH="*").status_code == 200
+    shown = page(place="9.1 W", day="2026-03-21", zone="America/St_Johns")
+    due = "9.1° W is due between 12:36 and 12:40 on Fri 20 Mar 2026, and is not printed then: the machine rests."
+    assert due in shown and "By your clock between 10:06 and 10:10 on Fri 20 Mar 2026." in shown
+    assert "It is printed next between 12:36 and 12:40 on Sun 22 Mar 2026." in shown
+    (told,) = times(shown, "Sat 21 Mar 2026")
+    assert told.startswith("due between 12:36 and 12:40 on Sat 21 Mar 2026, and not printed: the machine rests")
+    assert "cut off between" not in told and "is printed between" not in shown
+    assert "left out" not in shown, "after Sunday nothing is"
+    shown = page(client=Client(headers={"Accept-Language": "pt"}), place="9.1 W")
+    assert "e nessa altura não é impresso: a máquina está em descanso." in shown and "A seguir, é impresso" in shown
+
+
+def test_while_its_venue_is_closed_a_place_is_not_printed(furnished: Caller) -> None:
+    """Closed on Saturday until the evening, and from Monday on."""
+    week = {day: [{"opens": "09:00", "closes": "18:00"}] for day in ("friday", "sunday")}
+    week["saturday"] = [{"opens": "18:00", "closes": "23:00"}]
+    assert furnished.put("venues/quay/hours", {"week": week, "dates": []}).status_code == 200
+    Run.objects.update(only_while_open=True)
+    shown = page(place="9.1 W")
+    assert "9.1° W is printed between 12:36 and 12:40 on Fri 20 Mar 2026." in shown
+    assert times(shown, "And after that") == ["between 12:36 and 12:40 on Sun 22 Mar 2026"]
+    assert "Times at which the machine rests are left out." in shown
+
+
+def test_where_it_is_held_until_people_say_so_no_time_is_promised(furnished: Caller, clock: HeldClock) -> None:
+    clock.at = datetime(2026, 3, 20, 12, 10, tzinfo=UTC)
+    assert furnished.post("runs/spring/hold", {}, HTTP_IF_MATCH="*").status_code == 200
+    shown = page(place="9.1 W")
+    assert "9.1° W is due between 12:36 and 12:40 on Fri 20 Mar 2026, and is not printed then" in shown
+    assert "It is not known yet when it is printed after that." in shown
+    assert "cut off between" not in shown and "And after that" not in shown
+
+
 def test_by_the_readers_own_clock_too_and_it_is_kept(furnished: Caller) -> None:
     """St. John's is three hours and a half behind of UTC, and two and a half from 8 March 2026 on."""
     client = Client()
@@ -195,7 +233,8 @@ def test_a_touch_on_the_map_becomes_a_longitude(furnished: Caller) -> None:
         ("touch720.x=360&touch720.y=0", "0.2"),
         ("touch720.x=341&touch720.y=100", "-9.2"),
         ("touch320.x=0&touch320.y=0", None),
-        ("touch320.x=321&touch320.y=1", None),
+        ("touch320.x=320&touch320.y=9", None),
+        ("touch720.x=720&touch720.y=9", None),
         ("touch320.x=-5&touch320.y=1", None),
         ("touch320.x=1e2&touch320.y=1", None),
         ("touch320.x=99999999&touch320.y=1", None),
