@@ -63,7 +63,7 @@ def touched(get: QueryDict) -> QueryDict | None:
         asked = get.copy()
         for name in [name for name in asked if name.startswith("touch") or name in ("place", "which")]:
             del asked[name]
-        is_within = x.isdecimal() and len(x) < 5 and int(x) <= width
+        is_within = x.isdecimal() and len(x) < 5 and int(x) < width
         if is_within and (x, y) != ("0", "0"):
             asked["place"] = f"{round((int(x) + 0.5) / width * 360.0 - 180.0, 1):g}"
         return asked

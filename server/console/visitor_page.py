@@ -188,7 +188,8 @@ def _said(machine: Machine, run: Run | None, zone: str, now: datetime) -> str:
         last = runs_standing(machine.id).filter(ends_at__lte=now).order_by("ends_at", "id").last()
         if last is None:
             return _("Nothing has been printed here yet.")
-        title = Source.objects.values_list("name", flat=True).get(id=last.source_id)
+        # It may have been closed into an archive since; the run still says its id.
+        title = Source.objects.filter(id=last.source_id).values_list("name", flat=True).first() or last.source_id
         said = _("Nothing is being printed now. {picture} was printed here until {when}.")
         return said.format(picture=title, when=formatting.moment(last.ends_at, zone))
     if now < run.starts_at:

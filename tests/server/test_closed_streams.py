@@ -10,6 +10,7 @@ from django.test import Client
 
 from machines.protocol.messages import Work
 from scheduling.log.integrity.archive import close_streams
+from scheduling.log.models import Run
 from tests.scheduling.log.facts import by
 from tests.server.api.test_bad_input import problem
 from tests.server.conftest import enrol
@@ -50,6 +51,17 @@ def test_nothing_fails_where_a_stream_was_closed_that_others_name(
     person: Client, furnished: Caller, tmp_path: Path, streams: list[str]
 ) -> None:
     close_streams(streams, tmp_path / "old.jsonl", by(), key=None)
+    assert failing(person, furnished) == []
+
+
+def test_nor_where_it_was_the_source_of_what_was_printed_last(
+    person: Client, furnished: Caller, clock: HeldClock, tmp_path: Path
+) -> None:
+    close_streams(["source/land"], tmp_path / "old.jsonl", by(), key=None)
+    clock.sleep(7 * 86400.0)
+    Run.objects.update(skipped=4000)  # as if all were settled
+    said = "Nothing is being printed now. land was printed here until"
+    assert said in person.get("/machines/wren-1/now").content.decode()
     assert failing(person, furnished) == []
 
 
