@@ -36,7 +36,7 @@
     watched = true;
     await pause(SLOW_S);
     for (let count; (count = left()); await pause(TOLD_EVERY_S)) {
-      told.textContent = document.documentElement.dataset.drawing.replace("{left}", count);
+      told.textContent = document.body.dataset.drawing.replace("{left}", count);
       if (!told.isConnected) document.body.append(told);
     }
     told.remove();
