@@ -11,15 +11,12 @@ from zoneinfo import ZoneInfo
 from machines.errors import InputError
 from machines.operator.durations import duration
 from machines.protocol.messages import Status
-from machines.protocol.recesses import Recess, recess_at
 from machines.serialization import structure_lenient
 from scheduling.log.models import Run
 from scheduling.paper.next_passage import Passage, PassageQuery, Span, phase_of
-from scheduling.paper.passages import passages_between, runs_between
+from scheduling.paper.passages import passages_between, resting, runs_between
 from scheduling.queries.machine_context import MachineContext
-from scheduling.queries.runs import recesses_of
 from scheduling.venues.local_time_text import span_in_words
-from scheduling.venues.run_recesses import recesses_closed
 
 # 400 days of one a day, and to spare; of a quick picture an answer ends earlier than was asked for, and says so.
 MOST_PASSAGES = 500
@@ -99,20 +96,18 @@ def passages_told(
     Raises:
         InputError: none of the runs then has such a place.
     """
-    runs = {run.id: run for run in runs_between(context, begins, ends)}
-    _require_a_place(context, runs.values(), query)
+    runs = runs_between(context, begins, ends)
+    _require_a_place(context, runs, query)
     found = passages_between(context, query, begins, ends, MOST_PASSAGES + 1)
     if len(found) > MOST_PASSAGES:
         ends = found.pop().laid.begins_at
-    recesses = {
-        run.id: (*recesses_of(run), *recesses_closed(run, context.venue, begins, ends)) for run in runs.values()
-    }
+    rests = resting(context, found)
     return PassagesTold(
         machine=context.machine.id,
         begins_at=begins,
         ends_at=ends,
-        passages=tuple(_told(one, recesses[one.run], clocks) for one in found),
-        certainty=_certainty(context, found, rests=any(recesses.values())),
+        passages=tuple(_told(one, is_resting, clocks) for one, is_resting in zip(found, rests, strict=True)),
+        certainty=_certainty(context, found, may_rest=any(run.holds or run.only_while_open for run in runs)),
     )
 
 
@@ -129,10 +124,10 @@ def _require_a_place(context: MachineContext, runs: Iterable[Run], query: Passag
         raise refused
 
 
-def _told(passage: Passage, recesses: Sequence[Recess], clocks: Sequence[ZoneInfo]) -> PassageTold:
+def _told(passage: Passage, in_recess: bool, clocks: Sequence[ZoneInfo]) -> PassageTold:
     return PassageTold(
         passage=passage,
-        in_recess=recess_at(recesses, passage.laid.begins_at) is not None,
+        in_recess=in_recess,
         by_clocks=tuple(
             ByClock(
                 zone=clock.key,
@@ -156,7 +151,7 @@ def _words(span: Span, clock: ZoneInfo) -> str:
     return span_in_words(span.begins_at, span.ends_at, clock, lambda local: f"{local:%Y-%m-%d}")
 
 
-def _certainty(context: MachineContext, found: Sequence[Passage], *, rests: bool) -> Certainty:
+def _certainty(context: MachineContext, found: Sequence[Passage], *, may_rest: bool) -> Certainty:
     burst_s = max(((one.laid.ends_at - one.laid.begins_at).total_seconds() for one in found), default=0.0)
     heartbeat = context.heartbeat
     status = structure_lenient(heartbeat.status, Status) if heartbeat is not None and heartbeat.status else None
@@ -164,7 +159,7 @@ def _certainty(context: MachineContext, found: Sequence[Passage], *, rests: bool
     parts = ["This is the plan: an outage, or what is said later, makes it otherwise."]
     if burst_s:
         parts.append(f"What belongs to {_length(burst_s)} is laid at once, at the beginning of each span.")
-    if rests:
+    if may_rest:
         parts.append("While its run rests the paper stands: what would come to the knife then comes later.")
     if error_s is not None:
         parts.append(f"Its board's clock is right to {_length(error_s)}.")
