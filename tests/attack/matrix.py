@@ -10,6 +10,7 @@ from tests.attack.remote import Wire
 from tests.attack.row import Row
 from tests.attack.target import Target, last_position, written_since
 from tests.server.api.test_roles import API, COMMANDS_GIVEN
+from tests.server.every_page import THINGS
 
 WORST_S = 5.0
 # Said here once more, so that an address that is opened by mistake is found.
@@ -18,17 +19,6 @@ NODES = {"node-clock", "node-work", "node-reports"}
 NODES_AND_KEYS = {"plate"}
 STUDIOS = {"keys"}  # not even to be read by others
 METHODS = ("GET", "HEAD", "POST", "PUT", "PATCH", "DELETE", "OPTIONS")
-# By the name in the route.
-IDS = {
-    "venues": "quay",
-    "profiles": "wren",
-    "machines": "wren-1",
-    "sources": "land",
-    "runs": "spring",
-    "openings": "first-night",
-    "service-windows": "rounds",
-    "problems": "busy",
-}
 PART = re.compile(r"<(\w+):\w+>")
 STRANGERS = ("nobody", "garbage", "revoked")
 REFUSED_STRANGER = (401, 429)
@@ -89,7 +79,7 @@ def _paths(target: Target) -> Iterator[tuple[str, str]]:
         if pattern.name is None:
             continue
         kind, _, rest = str(pattern.pattern).partition("/")
-        id = IDS.get(kind, outage)
+        id = THINGS.get(kind, outage)
         yield pattern.name, f"/api/v1/{kind}{'/' if rest else ''}{_filled(rest, id, plate, prefix)}"
 
 

@@ -73,8 +73,8 @@ def furnish(picture: dict[str, Any] | None = None, **profile: Any) -> None:
     order(handlers.AddSource, id="picture", name="A picture", picture=picture or STARS)
 
 
-def plan(**fields: Any) -> None:
-    """A run ``first`` of machine ``one`` for 30 hours from noon, unless said otherwise."""
+def run_order(**fields: Any) -> dict[str, Any]:
+    """To plan a run ``first`` of machine ``one`` for 30 hours from noon, unless said otherwise."""
     asked = {
         "id": "first",
         "machine": "one",
@@ -85,7 +85,12 @@ def plan(**fields: Any) -> None:
         "policy": {"kind": "skip"},
         "strips_per_turn": 12,
     }
-    order(handlers.PlanRun, **(asked | fields))
+    return asked | fields
+
+
+def plan(**fields: Any) -> None:
+    """Plan it; see `run_order`."""
+    order(handlers.PlanRun, **run_order(**fields))
 
 
 def ready(folder: Path, **fields: Any) -> PlateStore:

@@ -8,7 +8,10 @@ from dataclasses import dataclass
 
 from django.urls import URLPattern, URLResolver, get_resolver
 
+from machines.protocol.messages import Work
 from server.desk.boards import ACTS
+from tests.server.conftest import enrol
+from tests.server.studio import SERIES, SERVICE_WINDOW, Caller, HeldClock, printed
 
 # Things that the tests' studio has, by the first word of an address; parts that are named otherwise, by their names.
 THINGS = {
@@ -96,3 +99,15 @@ def _routes(resolver: URLResolver, before: str) -> Iterator[tuple[str, str]]:
             yield from _routes(one, route)
         elif isinstance(one, URLPattern) and one.name:
             yield one.name, route
+
+
+def one_of_everything(furnished: Caller, clock: HeldClock) -> None:
+    """A studio in which every address names something: its machine has printed for hours, then somebody paused it."""
+    furnished.create("opening-series", SERIES)
+    furnished.create("service-windows", SERVICE_WINDOW)
+    node = Caller(str(enrol(furnished)["token"]))
+    work = Work.from_json(node.get("node/work?horizon=P1D").json())
+    laid = [printed(work, seq) for seq in range(1, 4)]
+    paused = {"kind": "operator-acted", "seq": 4, "at": work.segments[3].knots[0].isoformat(), "action": "pause"}
+    assert node.post("node/reports", {"epoch": 1, "entries": [*laid, paused]}).status_code == 200
+    clock.sleep(12 * 3600.0)

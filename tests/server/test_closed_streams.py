@@ -8,15 +8,13 @@ from pathlib import Path
 import pytest
 from django.test import Client
 
-from machines.protocol.messages import Work
 from scheduling.log.integrity.archive import close_streams
 from scheduling.log.models import Run
 from tests.scheduling.log.facts import by
 from tests.server.api.test_bad_input import problem
-from tests.server.conftest import enrol
 from tests.server.desk.pages import signed_in
-from tests.server.every_page import Address, every_address
-from tests.server.studio import SERIES, SERVICE_WINDOW, Caller, HeldClock, printed
+from tests.server.every_page import Address, every_address, one_of_everything
+from tests.server.studio import Caller, HeldClock
 
 CLOSED = (["machine/wren-1"], ["venue/quay"], ["profile/wren"], ["source/land"], ["run/spring", "series/sundays"])
 
@@ -24,14 +22,7 @@ CLOSED = (["machine/wren-1"], ["venue/quay"], ["profile/wren"], ["source/land"],
 @pytest.fixture
 def person(furnished: Caller, clock: HeldClock) -> Client:
     """Somebody of the studio; the machine has printed for hours, then somebody paused it."""
-    furnished.create("opening-series", SERIES)
-    furnished.create("service-windows", SERVICE_WINDOW)
-    node = Caller(str(enrol(furnished)["token"]))
-    work = Work.from_json(node.get("node/work?horizon=P1D").json())
-    laid = [printed(work, seq) for seq in range(1, 4)]
-    paused = {"kind": "operator-acted", "seq": 4, "at": work.segments[3].knots[0].isoformat(), "action": "pause"}
-    assert node.post("node/reports", {"epoch": 1, "entries": [*laid, paused]}).status_code == 200
-    clock.sleep(12 * 3600.0)
+    one_of_everything(furnished, clock)
     return signed_in()
 
 

@@ -7,15 +7,13 @@ import re
 import pytest
 from django.test import Client
 
-from machines.protocol.messages import Work
 from server.accounts.models import Key, PersonRole
 from server.accounts.people import make_person
 from server.accounts.principals import Grant
-from tests.server.conftest import enrol
 from tests.server.desk.pages import signed_in
-from tests.server.every_page import every_page
+from tests.server.every_page import every_page, one_of_everything
 from tests.server.forms_on import Form, forms_on
-from tests.server.studio import SERIES, SERVICE_WINDOW, Caller, HeldClock, printed
+from tests.server.studio import Caller, HeldClock
 
 # Nobody can mean it, whatever is asked for, and it would break out of an attribute that is not quoted.
 NONSENSE = 'neither "this" <nor> that'
@@ -28,14 +26,7 @@ NOTHING_THERE = {"reopen-person"}
 @pytest.fixture
 def person(furnished: Caller, clock: HeldClock) -> Client:
     """Somebody of the studio, of which there is one of everything; its machine has printed, and was paused."""
-    furnished.create("opening-series", SERIES)
-    furnished.create("service-windows", SERVICE_WINDOW)
-    node = Caller(str(enrol(furnished)["token"]))
-    work = Work.from_json(node.get("node/work?horizon=P1D").json())
-    laid = [printed(work, seq) for seq in range(1, 4)]
-    paused = {"kind": "operator-acted", "seq": 4, "at": work.segments[3].knots[0].isoformat(), "action": "pause"}
-    assert node.post("node/reports", {"epoch": 1, "entries": [*laid, paused]}).status_code == 200
-    clock.sleep(12 * 3600.0)
+    one_of_everything(furnished, clock)
     make_person("kim", "lanterns over the weir", Grant("curator"))
     return signed_in()
 

@@ -33,7 +33,7 @@ from scheduling.rendering.plate_store import PlateStore
 from scheduling.supplies.forecast import forecast
 from scheduling.supplies.part_ends import Rolls
 from scheduling.supplies.remaining_work import RemainingColumns
-from tests.scheduling.house import NOON, by, furnish, order, plan, run_timeline, set_hours, small_profile
+from tests.scheduling.house import NOON, by, furnish, order, plan, run_order, run_timeline, set_hours, small_profile
 
 pytestmark = pytest.mark.django_db
 SHORT_ROLL = {"width_mm": 30.0, "caliper_mm": 0.1, "roll_m": 1.0}  # 2,000 columns, a little over 8 turns
@@ -41,17 +41,7 @@ DAILY_BLADE = {"head_to_knife_mm": 10.0, "cuts_per_blade": 36}  # three days of 
 
 
 def command(days: float = 20.0, **fields: Any) -> PlanRun:
-    asked = {
-        "id": "first",
-        "machine": "one",
-        "source": "picture",
-        "cycle": "apparent-solar-day",
-        "starts_at": NOON.isoformat(),
-        "ends_at": (NOON + timedelta(days=days)).isoformat(),
-        "policy": {"kind": "skip"},
-        "strips_per_turn": 12,
-    }
-    return structure(asked | fields, PlanRun)
+    return structure(run_order(**{"ends_at": (NOON + timedelta(days=days)).isoformat()} | fields), PlanRun)
 
 
 def told(days: float = 20.0, **fields: Any) -> RunCheck:

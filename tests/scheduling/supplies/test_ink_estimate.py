@@ -26,7 +26,7 @@ from scheduling.rendering.plate_store import PlateStore
 from scheduling.supplies import ink_estimate
 from scheduling.supplies.consumption import part_supplies
 from scheduling.supplies.ink_estimate import InkEstimate, Made, anew
-from tests.scheduling.house import MOON, NOON, PROFILE, by, furnish, order, plan, set_hours
+from tests.scheduling.house import MOON, NOON, PROFILE, by, furnish, order, plan, run_order, set_hours
 
 pytestmark = pytest.mark.django_db
 ML_PER_DOT = 2 * 10.0e-9  # two passes of drops of 10 pl
@@ -41,16 +41,8 @@ def head(**changes: Any) -> dict[str, Any]:
 
 def told(days: float = 3.3, made: Made = anew, **fields: Any) -> InkEstimate:
     """The run begins and ends within a turn."""
-    asked = {
-        "id": "first",
-        "machine": "one",
-        "source": "picture",
-        "cycle": "apparent-solar-day",
-        "starts_at": NOON.isoformat(),
-        "ends_at": (NOON + timedelta(days=days)).isoformat(),
-        "policy": {"kind": "skip"},
-    }
-    found = check_run(structure(asked | fields, PlanRun), NOON, None, made).ink
+    asked = run_order(**{"ends_at": (NOON + timedelta(days=days)).isoformat()} | fields)
+    found = check_run(structure(asked, PlanRun), NOON, None, made).ink
     assert found is not None
     return found
 
