@@ -50,6 +50,12 @@ LIMITS: dict[str, tuple[Any, str]] = {
     "machines.model.profile.LENGTH_LIMIT_MM": (100_000.0, "no measure of a machine is longer than its paper"),
     "machines.recovery.inputs.LEAST_GAIN": (0.001, "at less an hour takes six weeks to catch up"),
     "machines.clock.LEAST_SLEEP_S": (1.0, "what the clocks differ by over less is no sleep of the board"),
+    # What people are told of, wherever they are.
+    "scheduling.telling.amiss.SUPPLIES_AHEAD": (days(7), "as the sheet of the day; a part is ordered in a week"),
+    "scheduling.telling.amiss.HELD_FOR": (days(1 / 24), "who changes a roll is done by then"),
+    "scheduling.telling.amiss.LEAST_FREE": (1_000_000_000, "plates of a week of some machines; the log needs less"),
+    "scheduling.telling.matters.SETTLED": (days(2 / 1440), "boards ask once a minute, and are looked for twice in it"),
+    "scheduling.telling.matters.ONE_CAUSE": (days(5 / 1440), "boards ask once a minute, and may miss some"),
     # The node: what it waits for, what it bears.
     "machines.node.agent.LOOK_S": (0.2, "a person's order is followed at once, as people see it"),
     "machines.node.waiting.bell.DEAF_S": (0.2, "a person's order is followed at once, as people see it"),

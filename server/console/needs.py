@@ -9,11 +9,10 @@ from datetime import datetime
 
 from machines.operator.conditions import gloss
 from scheduling.log.models import Notice
+from scheduling.outages.conditions import asks_for_hands
 from scheduling.outages.machine_state import knife_wants_arming
-from scheduling.supplies.due_changes import wants_part_at_hand
 from server.console import formatting
 from server.console.machine_card import Station
-from server.console.staff_tasks import TOLD_OTHERWISE
 
 # In this order they are told; what is said of a machine in several ways is told by the first.
 STANDS, LOOK, HANDS, DECIDE, TOLD, NOTHING = range(6)
@@ -105,7 +104,7 @@ def _hands(one: Station) -> Iterator[Said]:
     if knife_wants_arming(one.context, None if printing is None else printing.run):
         yield Said(HANDS, "its knife is disarmed: strips are left hanging on to each other")
     for keyword in one.context.machine.conditions:
-        if not keyword.startswith(TOLD_OTHERWISE) and not wants_part_at_hand(keyword):
+        if asks_for_hands(keyword):
             yield Said(HANDS, gloss(keyword))
     for what, when in one.changes:
         if when.startswith("overdue"):

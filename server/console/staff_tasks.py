@@ -17,6 +17,7 @@ from machines.operator.labels import ARM, LABELS, PanelAction
 from machines.operator.safety_notes import BESIDE, UNATTENDED_LINES
 from machines.protocol.journal_entries import Action
 from scheduling.log.models import Machine, Run
+from scheduling.outages.conditions import is_told_otherwise
 from scheduling.outages.machine_state import cuts, knife_wants_arming, was_missed
 from scheduling.queries.machine_context import MachineContext
 from scheduling.rendering.plate_store import PlateGone
@@ -36,7 +37,6 @@ CHANGE_ACTIONS: dict[Consumable, Action] = {
     "cartridge": "cartridge-changed",
     "blade": "blade-changed",
 }
-TOLD_OTHERWISE = ("paused", "separation-cutter-offline")  # as what holds it, and as the knife
 
 
 @dataclass(frozen=True)
@@ -148,7 +148,7 @@ def _silent(machine: Machine, zone: str) -> Iterator[Task]:
 
 def _conditions(machine: Machine, is_cut: bool) -> Iterator[Task]:
     for keyword in machine.conditions:
-        if keyword.startswith(TOLD_OTHERWISE):
+        if is_told_otherwise(keyword):
             continue
         said = _(gloss(keyword))
         part = part_asked_for(keyword)
