@@ -15,7 +15,7 @@ from machines.errors import InputError
 from machines.recovery import Columns, Decision, Gap, HalfPrinted, Limit, Pace, Policy, Rule, RuleKind, settle
 from scheduling.log.models import Run
 from scheduling.outages.open_outage import OpenOutage, gap_now
-from scheduling.outages.rule_checks import PLAIN_CYCLE, require_rule_fits
+from scheduling.outages.rule_checks import PLAIN_CYCLE, RuleContext, require_rule_fits
 from scheduling.queries.runs import runs_standing
 from scheduling.rendering.plate_store import PlateStore
 
@@ -90,6 +90,25 @@ class Choices:
 
 
 @dataclass(frozen=True)
+class Missed:
+    """A gap of a run, and all that it is settled by.
+
+    Attributes:
+        run: of which columns are missing.
+        policy: what it does where nobody says otherwise.
+        context: what a rule has to fit.
+        pace: that it is settled with.
+        gap: what is missing.
+    """
+
+    run: Run
+    policy: Policy
+    context: RuleContext
+    pace: Pace
+    gap: Gap
+
+
+@dataclass(frozen=True)
 class RuleOptions:
     """What goes with the kinds of rules that can be compared: see `machines.recovery.Rule`."""
 
@@ -107,10 +126,15 @@ class RuleOptions:
 
 def choices(outage: OpenOutage, now: datetime, plates: PlateStore, wishes: RuleOptions) -> Choices:
     """Every way to settle what is open, as it would turn out if it were settled at this instant."""
-    gap, its_pace = gap_now(outage, now, plates), outage.pace
-    kinds = [kind for kind in RULE_KINDS if kind != "shift" or outage.run.cycle == PLAIN_CYCLE]
-    by_policy = _choice(None, settle(outage.policy, gap, its_pace), gap, outage.run)
-    return Choices(gap, its_pace, (by_policy, *(_of_rule(wishes.rule(kind), outage, gap, its_pace) for kind in kinds)))
+    found = Missed(outage.run, outage.policy, outage.rule_context, outage.pace, gap_now(outage, now, plates))
+    return every_choice(found, wishes)
+
+
+def every_choice(missed: Missed, wishes: RuleOptions) -> Choices:
+    """Every way to settle a gap: first the run's own policy, then each kind of rule that its cycle allows."""
+    kinds = [kind for kind in RULE_KINDS if kind != "shift" or missed.run.cycle == PLAIN_CYCLE]
+    by_policy = _choice(None, settle(missed.policy, missed.gap, missed.pace), missed)
+    return Choices(missed.gap, missed.pace, (by_policy, *(_of_rule(wishes.rule(kind), missed) for kind in kinds)))
 
 
 def parts_of(decision: Decision) -> tuple[Part, ...]:
@@ -141,17 +165,17 @@ def seams(parts: Sequence[Part], gap: Gap) -> tuple[Seam, ...]:
     return tuple(found)
 
 
-def _of_rule(rule: Rule, outage: OpenOutage, gap: Gap, its_pace: Pace) -> Choice:
+def _of_rule(rule: Rule, missed: Missed) -> Choice:
     try:
-        require_rule_fits(rule, outage.rule_context)
+        require_rule_fits(rule, missed.context)
     except InputError as error:
         return Choice(rule, None, problem=error.said)
-    return _choice(rule, settle(Policy(**vars(rule)), gap, its_pace), gap, outage.run)
+    return _choice(rule, settle(Policy(**vars(rule)), missed.gap, missed.pace), missed)
 
 
-def _choice(rule: Rule | None, decision: Decision, gap: Gap, run: Run) -> Choice:
-    parts = parts_of(decision)
-    return Choice(rule, decision, parts=parts, seams=seams(parts, gap), runs_into=_runs_into(run, decision.shift_s))
+def _choice(rule: Rule | None, decision: Decision, missed: Missed) -> Choice:
+    parts, into = parts_of(decision), _runs_into(missed.run, decision.shift_s)
+    return Choice(rule, decision, parts=parts, seams=seams(parts, missed.gap), runs_into=into)
 
 
 def _runs_into(run: Run, shift_s: float) -> RunsInto | None:

@@ -73,6 +73,10 @@ EXAMPLES: Final[Mapping[str, Any]] = {
     "POST sources": SOURCE,
     "PATCH sources/{id}": {"name": "Coasts of the world"},
     "POST run-checks": RUN,
+    "POST policy-checks": {
+        "run": RUN,
+        "outage": {"starts_at": "2027-03-24T22:00:00Z", "ends_at": "2027-03-25T06:00:00Z", "cause": "power"},
+    },
     "POST runs": RUN,
     "PATCH runs/{id}": {"segments_per_turn": 24} | WHY,
     "POST openings": {

@@ -17,6 +17,7 @@ from scheduling.commands import handlers
 from scheduling.commands.changes import Preview
 from scheduling.commands.preview_run import RunCheck
 from scheduling.nodes.board_holds import BoardKnows
+from scheduling.outages.policies_compared import PoliciesCompared
 from scheduling.paper.geometry import Geometry
 from scheduling.paper.next_passage import Passage
 from scheduling.paper.passages_told import PassagesTold
@@ -34,6 +35,7 @@ from server.api.changes import Changeable, Reason
 from server.api.histories import History, Versions
 from server.api.node import Accepted, ClockAnswer, Enrol
 from server.api.overrides import Decide
+from server.api.policies import CheckPolicies
 from server.api.proofs import Seam
 from server.api.runs import ContinueRun, EndRun, Held, HoldRun, SucceedRun
 from server.api.service_windows import CallOff, ComingServices, TakeBack
@@ -42,6 +44,7 @@ from server.api.venues import SetContacts, SetHours, SetQuietHours
 READ = (
     *get_args(handlers.Command),
     CallOff,
+    CheckPolicies,
     ContinueRun,
     Decide,
     EndRun,
@@ -83,6 +86,7 @@ SHOWN = (
     Weekly,
     ComingServices,
     RunCheck,
+    PoliciesCompared,
     Boards,
     CodeKnown,
     Preview,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
@@ -10,6 +11,7 @@ from django.utils.translation import ngettext
 
 from machines.operator.language import marked
 from machines.recovery import Decision
+from scheduling.outages.imagined import RunThere
 from scheduling.outages.open_outage import OpenOutage
 from scheduling.outages.options import Choice, Choices, RunsInto, Seam
 from scheduling.outages.overrides import active_override
@@ -99,10 +101,7 @@ class OutagePage:
 
 def outage_page(outage: OpenOutage, all_choices: Choices, now: datetime) -> OutagePage:
     """An open outage and its choices, as the page shows them."""
-    gap = all_choices.gap
-    widest = max((sum(len(part.columns) for part in one.parts) for one in all_choices.choices), default=0)
-    scale = (WIDTH - 2 * SIDE) / max(widest, 1)
-    zone, ratio = outage.venue.zone, all_choices.pace.ratio
+    gap, zone, ratio = all_choices.gap, outage.venue.zone, all_choices.pace.ratio
     return OutagePage(
         machine=outage.machine.name,
         venue=outage.venue.name,
@@ -112,8 +111,21 @@ def outage_page(outage: OpenOutage, all_choices: Choices, now: datetime) -> Outa
         missing=_missing(outage, all_choices),
         faster=_faster(ratio),
         closed="" if gap.closed else _("Nothing is known of hours in which the venue is closed."),
-        options=tuple(_option(outage, one, now, scale) for one in all_choices.choices),
+        options=options_shown(outage, all_choices.choices, now),
     )
+
+
+def options_shown(there: OpenOutage | RunThere, choices: Sequence[Choice], now: datetime) -> tuple[Option, ...]:
+    """Choices in words and as strips, all to one scale.
+
+    Args:
+        there: the run, on its machine.
+        choices: every way to settle what is missing of it.
+        now: when it would be settled, UTC.
+    """
+    widest = max((sum(len(part.columns) for part in one.parts) for one in choices), default=0)
+    scale = (WIDTH - 2 * SIDE) / max(widest, 1)
+    return tuple(_option(there, one, now, scale) for one in choices)
 
 
 def _faster(ratio: float) -> str:
@@ -144,7 +156,7 @@ def _missing(outage: OpenOutage, all_choices: Choices) -> str:
     )
 
 
-def _option(outage: OpenOutage, one: Choice, now: datetime, scale: float) -> Option:
+def _option(outage: OpenOutage | RunThere, one: Choice, now: datetime, scale: float) -> Option:
     kind = None if one.rule is None else one.rule.kind
     decision = one.decision
     if decision is None:
@@ -186,7 +198,7 @@ def _strip(one: Choice, scale: float) -> tuple[tuple[Piece, ...], tuple[float, .
     return tuple(pieces), tuple(round(SIDE + seam.place * scale, 1) for seam in one.seams)
 
 
-def _seam(outage: OpenOutage, seam: Seam) -> str:
+def _seam(outage: OpenOutage | RunThere, seam: Seam) -> str:
     columns = outage.profile.columns_per_turn
     before, after = (
         formatting.under_the_head(outage.run.cycle, (column % columns) / columns)

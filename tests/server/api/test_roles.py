@@ -50,6 +50,7 @@ __all__ = ["replaying"]  # a fixture
 
 STUDIO, CURATOR = ("studio",), ("studio", "curator")
 Order = Callable[[Caller], HttpResponse]
+AN_OUTAGE = {"starts_at": "2026-03-24T18:00:00Z", "ends_at": "2026-03-24T20:00:00Z"}
 LATER = {"starts_at": "2026-03-24T12:00:00.000000Z", "ends_at": "2026-03-25T12:00:00.000000Z"}
 
 
@@ -154,6 +155,10 @@ COMMANDS_GIVEN: dict[tuple[str, str], tuple[Order, tuple[str, ...]]] = {
     ("service-window-call-off", "post"): (call_off_what_was_fixed, CURATOR),
     ("service-window-take-back", "post"): (take_back_what_was_fixed, CURATOR),
     ("run-checks", "post"): (lambda caller: caller.post("run-checks", RUN | LATER | {"id": "later"}), STUDIO),
+    ("policy-checks", "post"): (
+        lambda caller: caller.post("policy-checks", {"run": RUN | LATER | {"id": "later"}, "outage": AN_OUTAGE}),
+        STUDIO,
+    ),
     ("venue-hours", "put"): (lambda caller: caller.put("venues/quay/hours?accept=true", HOURS), CURATOR),
     ("venue-contacts", "put"): (lambda caller: caller.put("venues/quay/contacts", CONTACTS), CURATOR),
     ("venue-quiet-hours", "put"): (lambda caller: caller.put("venues/quay/quiet-hours?accept=true", QUIET), CURATOR),
