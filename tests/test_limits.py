@@ -326,6 +326,8 @@ LIMITS: dict[str, tuple[Any, str]] = {
     "scheduling.queries.names.LONGEST_NAME": (120, "what a page can show"),
     "scheduling.rendering.render.HIGHEST_SMALL": (1920, "a short turn of wide paper is drawn no higher than that"),
     "scheduling.rendering.sources._TRIAL_COLUMNS": (240, "a coarse drawing tells whether a picture fits"),
+    "scheduling.outages.policies_compared.MOST_OPENINGS": (12, "more than one look takes in; each is drawn by policy"),
+    "server.desk.policies.NEWEST_OUTAGES": (20, "older ones are in the list of outages"),
     "scheduling.outages.open_outage.CLOSED_AHEAD": (days(31), "closed hours are known for a month"),
     "machines.operator.language.LONGEST_HEADER": (500, "nobody prefers a hundred languages"),
     "server.settings.LANGUAGE_COOKIE_AGE": (31_536_000, "a year: whoever chose a language meant it"),
@@ -615,6 +617,7 @@ NO_LIMITS: dict[str, str] = {
         server.sky_report.year_chart._BOTTOM server.sky_report.year_chart._LENGTH_TOP
         server.sky_report.year_chart._LENGTH_BOTTOM server.sky_report.year_chart._SECOND_H
         server.sky_report.year_chart._MOONLIGHT_STEPS server.sky_report.year_chart._PHASES server.console.choices.WIDTH
+        server.desk.policy_words.WIDTH
         server.desk.model_drawing.LONG server.desk.model_drawing.HEAD
         server.console.choices.SIDE server.console.daylight.LOOK_BACK server.console.daylight.LOOK_AHEAD
         server.console.pictures.WIDTH_PX server.console.pictures.INK server.console.pictures.PAPER
@@ -645,6 +648,7 @@ NO_LIMITS: dict[str, str] = {
         server.desk.pieces.PX_PER_INCH server.desk.pieces.MAGNIFIED server.desk.pieces.PIECES
         server.desk.pieces.SMALL_PX server.desk.busiest.ALONG server.desk.busiest.ACROSS""",
     "what is usual where nobody says otherwise": """
+        server.desk.policies.USUAL_HOURS
         server.desk.calibrations.RULER_MM server.desk.draft_paper.USUAL_MM
         server.desk.draft_paper.USUAL_HIGH_MM server.desk.draft_paper.USUAL_PITCH_MM
         machines.drivers.serial.machine.BAUD machines.node.manual.job.FEED_MM server.accounts.tokens.NAME_BYTES
