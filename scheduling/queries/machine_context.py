@@ -8,13 +8,11 @@ than others; it is not kept beyond a request.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Iterator, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from functools import cached_property
 from itertools import groupby
-from operator import itemgetter
-from typing import Any
 
 from django.db import DEFAULT_DB_ALIAS
 from django.db.models import OuterRef, Subquery
@@ -28,6 +26,7 @@ from scheduling.queries.calibration import machine_calibration
 from scheduling.queries.closed_away import ClosedAway
 from scheduling.queries.cuts import cuts_since_blade
 from scheduling.queries.newest_change import Views, views
+from scheduling.queries.open_spans import open_spans
 from scheduling.queries.run_versions import planned_by, profile_versions, run_profiles
 from scheduling.queries.runs import (
     HAS_TO_COME,
@@ -35,14 +34,10 @@ from scheduling.queries.runs import (
     has_columns_to_come,
     knife_is_armed_by,
     machine_models,
-    open_segments_of,
     segments_in_order,
     timeline_on,
 )
 from scheduling.queries.venue_context import VenueContext, venue_contexts
-
-# What is read of an open segment to count what is to come.
-_OPEN = ("run_id", "number", "first_column", "end_column", "state", "outcomes", "again")
 
 
 @dataclass(frozen=True, eq=False)
@@ -141,12 +136,8 @@ class MachineGroup:
 
     @cached_property
     def segments_to_come(self) -> dict[str, tuple[Segment, ...]]:
-        """What is open of each machine's first run that has columns to come, by run, as of segments, without what only
-        their printing needs. Neighbours of which nothing was told are one: a week of many machines is tens of
-        thousands."""
-        runs = [one.run_to_come.id for one in self.contexts if one.run_to_come is not None]
-        rows = open_segments_of(runs).values_list(*_OPEN)
-        return {id: tuple(_joined(mine)) for id, mine in groupby(rows, itemgetter(0))}
+        """What is open of each machine's first run that has columns to come, by run; see `open_spans`."""
+        return open_spans([one.run_to_come.id for one in self.contexts if one.run_to_come is not None])
 
     @cached_property
     def supply_changes(self) -> dict[str, tuple[SupplyChange, ...]]:
@@ -169,25 +160,6 @@ class MachineGroup:
     @property
     def _shown(self) -> list[str]:
         return [one.run_or_next.id for one in self.contexts if one.run_or_next is not None]
-
-
-def _joined(rows: Iterable[tuple[Any, ...]]) -> Iterator[Segment]:
-    """The open segments of a run, in order; those that nothing was told of as one, where they lie side by side."""
-    untouched: Segment | None = None
-    for row in rows:
-        _, _, first_column, end_column, _, outcomes, again = row
-        is_told_of = bool(outcomes or again)
-        if untouched is not None and not is_told_of and untouched.end_column == first_column:
-            untouched.end_column = end_column
-            continue
-        one = Segment(**dict(zip(_OPEN, row, strict=True)))
-        if untouched is not None:
-            yield untouched
-        untouched = None if is_told_of else one
-        if is_told_of:
-            yield one
-    if untouched is not None:
-        yield untouched
 
 
 @dataclass(frozen=True, eq=False)

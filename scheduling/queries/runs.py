@@ -206,13 +206,8 @@ def segment_work(segment: Segment) -> SegmentWork:
 def open_segments(run: Run) -> QuerySet[Segment]:
     """Planned segments of a run that have columns that nobody has accounted for, or that are to be printed once more;
     in order."""
-    return open_segments_of([run.id])
-
-
-def open_segments_of(runs: Collection[str]) -> QuerySet[Segment]:
-    """The same of several runs, named by their ids: run by run, each in order."""
     accounted = F("first_column") + F("printed") + F("skipped") + F("unknown")
-    standing = segments_in_order(runs).exclude(state=Segment.WITHDRAWN)
+    standing = segments_in_order([run.id]).exclude(state=Segment.WITHDRAWN)
     return standing.exclude(end_column=accounted, again=[])
 
 

@@ -61,17 +61,17 @@ def test_the_console_asks_as_often_for_many_machines_as_for_three(three: Caller)
     of what is to come; one more would tell of the cuts of what was laid."""
     of_three = asked_by("/")
     add_machines(three, 4, 5)
-    assert asked_by("/") == of_three == 19
+    assert asked_by("/") == of_three == 20
     add_machines(three, 5, 6)
     of_five = asked_by("/")
     add_machines(three, 6, 13)
-    assert asked_by("/") == of_five == 16
+    assert asked_by("/") == of_five == 17
 
 
 def test_the_season_asks_as_often_for_many_machines_as_for_three(three: Caller) -> None:
     of_three = asked_by("/season")
     add_machines(three, 4, 13)
-    assert asked_by("/season") == of_three == 11
+    assert asked_by("/season") == of_three == 12
 
 
 def test_the_days_sheet_asks_once_more_for_each_machine(three: Caller) -> None:
@@ -92,7 +92,7 @@ def test_a_first_days_sheet_of_the_hour_counts_each_forecast_once(
 def test_the_windows_of_a_venue_ask_as_often_for_many_machines_as_for_three(three: Caller) -> None:
     of_three = asked_by("/venues/quay/service-windows")
     add_machines(three, 4, 13)
-    assert asked_by("/venues/quay/service-windows") == of_three == 8
+    assert asked_by("/venues/quay/service-windows") == of_three == 9
 
 
 def test_a_visitors_page_is_read_once(three: Caller, django_assert_num_queries: Any) -> None:

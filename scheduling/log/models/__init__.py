@@ -16,6 +16,8 @@ from scheduling.log.models.log import (
 )
 from scheduling.log.models.run_views import (
     NO_RUN,
+    TOLD_AND_OPEN,
+    UNTOUCHED,
     Outage,
     Override,
     PrintedStretch,
@@ -42,6 +44,8 @@ from scheduling.log.models.views import (
 
 __all__ = [
     "NO_RUN",
+    "TOLD_AND_OPEN",
+    "UNTOUCHED",
     "BrokenView",
     "ClockSample",
     "ClosedStream",

@@ -68,6 +68,17 @@ class Run(Folded):
         return max([int(self.end_column), *map(int, self.ends)])
 
 
+# Of segments: nothing was told of it yet; something was, and it is open still.
+UNTOUCHED = models.Q(outcomes=[], again=[], state="planned")
+TOLD_AND_OPEN = (
+    ~models.Q(state="withdrawn")
+    & ~models.Q(
+        end_column=models.F("first_column") + models.F("printed") + models.F("skipped") + models.F("unknown"), again=[]
+    )
+    & ~models.Q(outcomes=[], again=[])
+)
+
+
 class Segment(Folded):
     """A stretch of a turn, as planned, and what became of it."""
 
@@ -93,7 +104,17 @@ class Segment(Folded):
     worst_miss_s = models.FloatField(null=True, help_text="the largest in size, late positive")
 
     class Meta:
-        indexes: ClassVar = [models.Index(fields=["run", "first_column"], name="log_segment_columns")]
+        indexes: ClassVar = [
+            models.Index(fields=["run", "first_column"], name="log_segment_columns"),
+            # A machine's week is thousands of segments, and months of them lie behind it. From where to where those lie
+            # of which nothing was told is answered without a row being read; of the others a few are open.
+            models.Index(
+                fields=["run", "number", "first_column", "end_column"],
+                name="log_segment_untouched",
+                condition=UNTOUCHED,
+            ),
+            models.Index(fields=["run", "number"], name="log_segment_told", condition=TOLD_AND_OPEN),
+        ]
 
 
 class PrintedStretch(Folded):
