@@ -71,7 +71,7 @@ class VenueFields(OrderForm):
         return FormMap()
 
     def clean(self) -> dict[str, Any]:
-        """Where no clock was chosen, those that are named after places nearby are put first; none is taken unasked."""
+        """Where no clock was chosen, the one that is named after the nearest place is, for whoever says yes to it."""
         cleaned = super().clean() or {}
         if cleaned.get("zone") or "zone" in self.errors:
             return cleaned
@@ -80,8 +80,11 @@ class VenueFields(OrderForm):
             return cleaned
         near = zones_near(latitude, longitude)
         self._offer([one.name for one in near])
+        self.data = self.data.copy()
+        self.data["zone"] = near[0].name
         told = ", ".join(f"{one.name} ({one.km:,.0f} km)" for one in near)
-        self.add_error("zone", f"Choose one. Zones are named after these places near there: {told}.")
+        chosen = f"{near[0].name} is chosen now; look whether it is right."
+        self.add_error("zone", f"{chosen} Zones are named after these places near there: {told}.")
         return cleaned
 
     def _offer(self, first: Sequence[str]) -> None:

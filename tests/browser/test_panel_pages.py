@@ -13,7 +13,7 @@ from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, Page, expect
+from playwright.sync_api import Browser, Locator, Page, ViewportSize, expect
 
 from machines.chance import SYSTEM
 from machines.model.profile import CarriageHead
@@ -33,8 +33,8 @@ from tests.machines.node.rig import HandClock, Rig, make_studio
 pytestmark = pytest.mark.browser
 
 PIN = "271828"
-PHONE = {"width": 390, "height": 844}
-NARROW = {"width": 320, "height": 640}  # WCAG 2.2, 1.4.10
+PHONE: ViewportSize = {"width": 390, "height": 844}
+NARROW: ViewportSize = {"width": 320, "height": 640}  # WCAG 2.2, 1.4.10
 
 
 @dataclass
@@ -73,28 +73,46 @@ def printing_on(rig: Rig) -> Iterator[None]:
 @pytest.fixture
 def node(tmp_path: Path) -> Iterator[Node]:
     """A carriage machine that has printed two hours."""
+    with panel_of(printed(tmp_path)) as node:
+        yield node
+
+
+def printed(folder: Path) -> Rig:
+    """A carriage machine that has printed two hours, which only a person resumes."""
     clock = HandClock()
     head = CarriageHead(nozzles=12, passes=2, drop_pl=1e5, cartridge_ml=40.0)
-    rig = Rig(tmp_path, make_studio(clock, profile=carriage_profile(head=head)), clock)
+    rig = Rig(folder, make_studio(clock, profile=carriage_profile(head=head)), clock, resume_unattended=False)
     rig.fetch()
     rig.run_columns(60)
+    return rig
+
+
+@contextmanager
+def panel_of(rig: Rig) -> Iterator[Node]:
+    """Its panel, while it goes on."""
     with rig.journal.transaction() as db:
         credentials = Credentials(server="http://host", token="secret-token", machine="left-wall", epoch=1)
         identity.keep_credentials(db, credentials)
         identity.keep_pin(db, hashed(PIN, SYSTEM))
-    time: list[Estimate | None] = [Estimate(now=clock.at, error_s=0.1)]
+    time: list[Estimate | None] = [Estimate(now=rig.clock.at, error_s=0.1)]
     with ExitStack() as stack:
         stack.enter_context(printing_on(rig))
         port = stack.enter_context(
-            serving(Panel(rig.journal, clock, lambda: time[0], SYSTEM, "boot"), ("127.0.0.1", 0))
+            serving(Panel(rig.journal, rig.clock, lambda: time[0], SYSTEM, "boot"), ("127.0.0.1", 0))
         )
         yield Node(rig, f"http://127.0.0.1:{port}", time)
 
 
 @pytest.fixture(params=[PHONE, NARROW], ids=["phone", "narrow"])
 def page(browser: Browser, node: Node, request: pytest.FixtureRequest) -> Iterator[Page]:
+    with telephone(browser, node, request.param) as page:
+        yield page
+
+
+@contextmanager
+def telephone(browser: Browser, node: Node, size: ViewportSize) -> Iterator[Page]:
     """A page on a telephone; nothing may go wrong on it, and it asks for nothing from elsewhere."""
-    context = browser.new_context(base_url=node.address, viewport=request.param, has_touch=True, is_mobile=True)
+    context = browser.new_context(base_url=node.address, viewport=size, has_touch=True, is_mobile=True)
     page, errors, asked = context.new_page(), [], []
     page.on("pageerror", lambda error: errors.append(str(error)))
     page.on("request", lambda sent: asked.append(sent.url))
@@ -217,6 +235,43 @@ def test_a_person_feeds_prints_a_pattern_arms_and_cuts(page: Page, node: Node) -
     expect(page.get_by_role("alert")).to_contain_text("Cut here. Done.")
     require_accessible(page)
     assert node.rig.paper().cuts["place"].tolist()[-1] == before + 98 - 40
+
+
+def test_after_a_power_cut_a_person_looks_resumes_and_arms_the_knife(browser: Browser, tmp_path: Path) -> None:
+    """As staff find it in the morning, on a telephone: each time the one next step, and nothing else unfolded."""
+    rig = printed(tmp_path)
+    rig.printer.step()
+    rig.crash()
+    rig.clock.at += 3600.0
+    rig.start()
+    rig.printer.step()
+    before = rig.journal.state().paper_position
+    with panel_of(rig) as node, telephone(browser, node, PHONE) as page:
+        page.goto("/")
+        expect(page.get_by_text("it stopped unplanned; it waits for a person to look at it and resume")).to_be_visible()
+        require_accessible(page)
+        enter(page)
+        step = page.locator(".next")
+        expect(step).to_contain_text("Next. Look at the machine and its paper. If anything is unusual, ring.")
+        expect(step).to_contain_text("Then, to have strips cut: Arm the knife.")
+        require_accessible(page)
+        assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
+        pressed(page, step, "Resume")
+        expect(step).to_contain_text("It prints, and its knife is off")
+        pressed(page, step, "Arm the knife")
+        expect(step).to_contain_text("Nothing has to be done")
+        require_accessible(page)
+        expect(page.get_by_role("alert")).to_contain_text("Done: Arm the knife.")
+        rig.clock.at += 1200.0
+        assert rig.journal.news.until(lambda: rig.journal.state().paper_position > before, 10.0, 0.05)
+    assert rig.journal.state().knife_armed
+
+
+def pressed(page: Page, step: Locator, name: str) -> None:
+    """Tick and press the button of the one next step."""
+    step.get_by_role("checkbox").check()
+    with page.expect_event("load"):
+        step.get_by_role("button", name=name).click()
 
 
 def test_without_a_tick_nothing_moves(page: Page, node: Node) -> None:

@@ -60,4 +60,6 @@ def _look(facts: PanelFacts) -> str:
 
 
 def _conditions(facts: PanelFacts) -> str:
-    return " ".join(_("See to what it says: {what}.").format(what=asks) for _keyword, asks in facts.conditions)
+    """What it says of itself; that it is held stands above."""
+    told = [asks for keyword, asks in facts.conditions if keyword != "paused"]
+    return " ".join(_("See to what it says: {what}.").format(what=asks) for asks in told)

@@ -69,10 +69,11 @@ def test_what_is_wrong_stands_beside_its_field_and_what_was_typed_stays(person: 
     assert 'id="id_name_error"' in page and "cannot stand in a name" in page and 'value="52.5"' in page
 
 
-def test_where_no_clock_is_chosen_those_nearby_are_put_first(person: Client) -> None:
+def test_where_no_clock_is_chosen_the_nearest_is_proposed_and_nothing_kept(person: Client) -> None:
     page = shown(person, "/venues/new", NEW | {"zone": ""})
     assert 'id="id_zone_error"' in page and "Europe/Berlin (2 km)" in page and "That means" not in page
-    assert re.search(r'<option value="" selected>choose one</option>\s*<option value="Europe/Berlin">', page)
+    assert re.search(r'<option value="">choose one</option>\s*<option value="Europe/Berlin" selected>', page)
+    assert not Venue.objects.filter(name=NEW["name"]).exists()
     page = shown(person, "/venues/new", NEW | {"zone": "", "latitude": ""})
     assert "say where it is first" in page
 
