@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any, ClassVar
 
 from django import forms
+from django.http import QueryDict
 
 from scheduling.commands.contacts import change_contacts
 from scheduling.log.models import Machine, Venue
@@ -80,8 +81,10 @@ class VenueFields(OrderForm):
             return cleaned
         near = zones_near(latitude, longitude)
         self._offer([one.name for one in near])
-        self.data = self.data.copy()
-        self.data["zone"] = near[0].name
+        assert isinstance(self.data, QueryDict)
+        proposed = self.data.copy()
+        proposed["zone"] = near[0].name
+        self.data = proposed
         told = ", ".join(f"{one.name} ({one.km:,.0f} km)" for one in near)
         chosen = f"{near[0].name} is chosen now; look whether it is right."
         self.add_error("zone", f"{chosen} Zones are named after these places near there: {told}.")
