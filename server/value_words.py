@@ -12,6 +12,7 @@ from machines.serialization import parse_instant
 from scheduling.venues.local_time_text import moment_in_words
 
 INSTANT = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\.\d{6}Z", re.ASCII)
+LONGEST_VALUE = 120
 
 
 def value_in_words(value: Any, clock: ZoneInfo | None) -> str:
@@ -26,3 +27,8 @@ def value_in_words(value: Any, clock: ZoneInfo | None) -> str:
 def instant_in_words(at: datetime, clock: ZoneInfo | None) -> str:
     """A date and a time of day by the clock, or by UTC, which then is said."""
     return f"{at.astimezone(UTC):%Y-%m-%d %H:%M} UTC" if clock is None else moment_in_words(at, clock)
+
+
+def shortened(text: str) -> str:
+    """As much of a value as stands on a line among others."""
+    return text if len(text) <= LONGEST_VALUE else f"{text[: LONGEST_VALUE - 1]}…"

@@ -12,9 +12,8 @@ from machines.serialization import parse_instant
 from server.desk.callers import names_of
 from server.desk.order_form import OrderForm, leaves
 from server.desk.subjects import Row, Subject
-from server.value_words import instant_in_words
+from server.value_words import instant_in_words, shortened
 
-LONGEST_VALUE = 120
 # What pages call otherwise than the log does.
 SAID_ON_PAGES = {"profile": "model", "source": "picture", "retired": "put away"}
 KNOWS = {True: "the machine knows", False: "the machine does not know yet", None: ""}
@@ -97,12 +96,8 @@ def versions_in_words(versions: Sequence[dict[str, Any]], subject: Subject, row:
 def _fields(fields: Sequence[dict[str, Any]], form: OrderForm, clock: ZoneInfo | None) -> Iterator[str]:
     for one in fields:
         for path, *values in leaves(one["field"], one["before"], one["after"]):
-            before, after = (_short(form.words_of(path, value, clock)) for value in values)
+            before, after = (shortened(form.words_of(path, value, clock)) for value in values)
             yield f"{form.label_of(path)}: {before} → {after}"
-
-
-def _short(text: str) -> str:
-    return text if len(text) <= LONGEST_VALUE else f"{text[: LONGEST_VALUE - 1]}…"
 
 
 def _did(kind: str) -> str:

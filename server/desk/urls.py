@@ -6,6 +6,7 @@ from django.urls import path
 
 from server.desk import boards, calibrations, contacts, keys, machines, people
 from server.desk.drafts import draft
+from server.desk.machine_log import machine_log
 from server.desk.machines import MACHINES
 from server.desk.models import MODELS
 from server.desk.pages import addresses
@@ -31,6 +32,7 @@ urlpatterns = [
     path("venues/<id:id>/contacts", contacts.contacts, name="venue-contacts-page"),
     path("machines/<id:id>/board", boards.board, name="desk-board"),
     path("machines/<id:id>/board/<slug:act>", boards.do, name="board-act"),
+    path("machines/<id:id>/log", machine_log, name="machine-log"),
     path("machines/<id:id>/calibration", calibrations.measure, name="measure-machine"),
     path("machines/<id:id>/proof.png", machines.proof, name="machine-paper-proof"),
     path("runs/<id:id>/policies", policies, name="run-policies-page"),
