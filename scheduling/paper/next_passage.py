@@ -178,13 +178,21 @@ def phase_of(run: Run, profile: Profile, query: PassageQuery) -> tuple[float, st
             remedy = f"the columns of a turn are 0 to {profile.columns_per_turn - 1}"
             raise InputError("column", f"there is no column {query.column}", remedy)
         return query.column / profile.columns_per_turn, None
+    found = longitudes_of(run)
+    if found is None or query.longitude is None:
+        raise InputError("longitude", f"run {run.id!r} has none", "ask for a phase or a column of its turn")
+    at_half, stands = found
+    return (0.5 - (query.longitude - at_half) / 360.0) % 1.0, stands
+
+
+def longitudes_of(run: Run) -> tuple[float, str] | None:
+    """The longitude at phase one half of a run's turn, from which they fall by 360 degrees a turn, and what they are
+    of, such as ``under the Sun``; None where its picture and its cycle have none."""
     picture = from_json(run_source(run).picture)
     at_half = longitude_at_half(picture, run.cycle)
     if at_half is None and run.cycle == "sidereal-day":
         at_half = EQUINOX_AT_HALF_DEGREES
-    if at_half is None or query.longitude is None:
-        raise InputError("longitude", f"run {run.id!r} has none", "ask for a phase or a column of its turn")
-    return (0.5 - (query.longitude - at_half) / 360.0) % 1.0, _stands(picture, run)
+    return None if at_half is None else (at_half, _stands(picture, run))
 
 
 def _stands(picture: Picture, run: Run) -> str:

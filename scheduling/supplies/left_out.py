@@ -45,8 +45,17 @@ def left_out(run: Run, profile: Profile, timeline_of: Callable[[Run], Timeline],
     late = 0 if rule.within is None else pace(profile, run_work(run)).columns_within(rule.within)
     posix = np.array([[first.timestamp(), end.timestamp()] for first, end in spans]) - run.shift_s
     turns = timeline.cycle.turns(posix.ravel()).reshape(posix.shape)
-    edges = np.clip(np.ceil(turns * timeline.columns).astype(np.int64), run.first_column, run.end_column)
-    return _apart([(int(first), int(end) - late) for first, end in edges if end - late > first])
+    # A burst that began before goes on, and one that began meanwhile is left out whole.
+    columns = _burst_from(np.ceil(turns * timeline.columns).astype(np.int64), profile)
+    edges = np.clip(columns, run.first_column, run.end_column)
+    ends = np.minimum(_burst_from(edges[:, 1] - late, profile), edges[:, 1])
+    spans = zip(edges[:, 0].tolist(), ends.tolist(), strict=True)
+    return _apart([(first, end) for first, end in spans if end > first])
+
+
+def _burst_from(columns: NDArray[np.int64], profile: Profile) -> NDArray[np.int64]:
+    """The first columns of the bursts that begin at some columns or after them."""
+    return -(-columns // profile.columns_per_burst) * profile.columns_per_burst
 
 
 def columns_in(ranges: Ranges, first: int, end: int) -> int:

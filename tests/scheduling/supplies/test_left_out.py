@@ -51,14 +51,15 @@ def out_of(run: Run, now_h: float = 0.0, hours: Any = None) -> tuple[tuple[int, 
 @pytest.mark.parametrize(
     ("spans_h", "policy", "expected"),
     [
-        (((3, 6),), {}, ((30, 60),)),
-        (((3, 6), (5, 8)), {}, ((30, 80),)),
+        # A burst is four columns: that of 28 began before three.
+        (((3, 6),), {}, ((32, 60),)),
+        (((3, 6), (5, 8)), {}, ((32, 80),)),
         (((-9, 6), (70, 90)), {}, ((0, 60), (700, 720))),
         (((3, None),), {}, ()),
         (((3, 6),), {"kind": "blank"}, ()),
         (((3, 6),), {"kind": "replay"}, ()),
         (((3, 6),), {"kind": "shift"}, ()),
-        (((3, 6),), {"kind": "replay-within", "within": {"value": 1.0, "unit": "hours"}}, ((30, 50),)),
+        (((3, 6),), {"kind": "replay-within", "within": {"value": 1.0, "unit": "hours"}}, ((32, 52),)),
         (((3, 6),), {"kind": "replay-within", "within": {"value": 5.0, "unit": "hours"}}, ()),
         (((3, 6),), {"by_cause": [{"causes": ["held"], "rule": SKIP | {"kind": "blank"}}]}, ()),
     ],
