@@ -316,6 +316,7 @@ LIMITS: dict[str, tuple[Any, str]] = {
     "scheduling.planning.days_spans.MOST_SPANS": (12, "doors that open more often in a day are a mistake"),
     "scheduling.commands.quiet_concerns.LOOKED_AT": (days(14), "two weeks show how long quiet hours are"),
     "scheduling.paper.next_passage.TURNS_LOOKED_AT": (3, "quiet hours longer than that leave no strip to tell of"),
+    "scheduling.answers.strips_cut.MOST_STRIPS": (12, "a day of strips of two hours; how many there are is told"),
     "scheduling.paper.passages_told.MOST_PASSAGES": (500, "400 days of one a day, and to spare"),
     "scheduling.paper.passages.MOST_LOOKED_AT": (60, "two months of one a day; each is worked out for whoever asks"),
     "scheduling.paper.quiet_cuts.MOST_LOOKED_AT": (50_000, "three years at 48 a day; those after count as cut"),
@@ -434,6 +435,7 @@ LIMITS: dict[str, tuple[Any, str]] = {
     "server.api.pagination.MOST_ROWS": (1000, "a page of a list"),
     "server.api.problems.TRY_AGAIN_AFTER_S": (5, "a database that is busy is free by then"),
     "server.api.problems.DRAWN_AGAIN_AFTER_S": (60, "the job that draws lost plates looks once a minute"),
+    "server.api.paper_at.FARTHEST": (days(36_525), "no run lasts a century, and every calendar reaches as far"),
     "server.api.passages.LONGEST": (days(400), "a year ahead, and some of the one that is over"),
     "server.api.passages.MOST_CLOCKS": (8, "each is worked out for every time"),
     "server.api.passages.USUAL": (days(31), "a month is what people plan by"),
@@ -584,7 +586,7 @@ NO_LIMITS: dict[str, str] = {
         scheduling.venues.local_time_text.HALF_MINUTE scheduling.planning.local_spans.DAY_MINUTES
         scheduling.planning.recurrence._WEEKS_OF_YEAR scheduling.planning.recurrence._NEVER_AGAIN
         scheduling.planning.service_windows.WEEK scheduling.commands.run_concerns._DAY
-        scheduling.supplies.ink_estimate.GOLDEN
+        scheduling.supplies.ink_estimate.GOLDEN scheduling.answers.paper_to_come.JUST_BEFORE
         scheduling.paper.run_proof.METRE_MM scheduling.rendering.sky_parameters.MINUTES_PER_DAY
         scheduling.rendering.sky_parameters.YEAR_SAMPLES scheduling.rendering.sky_parameters.PATH_SAMPLES
         scheduling.sky.bodies.CENTURY_S scheduling.sky.bodies.ERA_AT_J2000 scheduling.sky.bodies.ERA_EXCESS_PER_DAY

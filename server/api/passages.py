@@ -26,6 +26,9 @@ from server.api.past import asked_instant
 # As long as is told where nobody says until when, and the longest that is told at once.
 USUAL, LONGEST = timedelta(days=31), timedelta(days=400)
 MOST_CLOCKS = 8
+ZONES = OpenApiParameter(
+    "zones", str, description="Clocks by which it is told, too: IANA names, with commas between, 8 at most."
+)
 
 
 class MachinePassages(ApiView):
@@ -38,9 +41,7 @@ class MachinePassages(ApiView):
         "until": OpenApiParameter(
             "until", OpenApiTypes.DATETIME, description="Until when; for 31 days if not given, 400 at most."
         ),
-        "zones": OpenApiParameter(
-            "zones", str, description="Clocks by which it is told, too: IANA names, with commas between, 8 at most."
-        ),
+        "zones": ZONES,
     }
     shows = PassagesTold
 
@@ -52,7 +53,7 @@ class MachinePassages(ApiView):
         """
         context = machine_context(get_object_or_404(Machine, pk=pk), wiring.now())
         begins = asked_instant(request, "from") or context.now
-        found = passages_told(context, place_asked(request), begins, _until(request, begins), _clocks(request))
+        found = passages_told(context, place_asked(request), begins, _until(request, begins), clocks_asked(request))
         return Response(unstructure(found))
 
 
@@ -66,7 +67,12 @@ def _until(request: Request, begins: datetime) -> datetime:
     return ends
 
 
-def _clocks(request: Request) -> tuple[ZoneInfo, ...]:
+def clocks_asked(request: Request) -> tuple[ZoneInfo, ...]:
+    """The clocks by which an answer is told besides the venue's.
+
+    Raises:
+        InputError: there are too many, or there is no such zone.
+    """
     text = request.query_params.get("zones", "")
     names = text.split(",") if text else []
     if len(names) > MOST_CLOCKS:

@@ -13,6 +13,7 @@ from machines.model.calibration import Calibration
 from machines.model.profile import Profile
 from machines.protocol.messages import Reports, Work
 from machines.recovery import Decision, Gap, Policy, Rule
+from scheduling.answers.paper_at_told import PaperTold
 from scheduling.commands import handlers
 from scheduling.commands.changes import Preview
 from scheduling.commands.preview_run import RunCheck
@@ -82,6 +83,7 @@ SHOWN = (
     PartSupplies,
     Passage,
     PassagesTold,
+    PaperTold,
     Once,
     Weekly,
     ComingServices,

@@ -42,6 +42,21 @@ def test_before_the_first_and_after_the_last_nothing_is_laid() -> None:
     assert when("wren-1", "--phase", 0.5, "--from", "2027-03-20T12:00:00Z") == "No run that is planned lays it then.\n"
 
 
+def test_what_lies_there_at_an_instant_is_told_by_each_clock(furnished: Caller) -> None:
+    """Ten hours after the run began: four minutes a column, and Greenwich at noon under the mean Sun."""
+    at = "2026-03-20T22:01:00Z"
+    lines = when("wren-1", "--at", at, "--zone", "Asia/Tokyo").splitlines()
+    assert lines[0] == "wren-1 at 2026-03-20 22:01, Europe/Lisbon"
+    assert lines[1] == (
+        "  Under the head: longitude -150.0 to -151.0 on the map, due between 22:00 and 22:04 on 2026-03-20."
+    )
+    other = lines.index("wren-1 at 2026-03-21 07:01, Asia/Tokyo")
+    assert lines[other + 1].endswith("due between 07:00 and 07:04 on 2026-03-21.")
+    assert lines[-1].startswith("This is the plan")
+    told = json.loads(when("wren-1", "--at", at, "--json"))
+    assert told == furnished.get(f"machines/wren-1/at?time={at}").json()
+
+
 @pytest.mark.parametrize(
     ("arguments", "said"),
     [
@@ -52,6 +67,8 @@ def test_before_the_first_and_after_the_last_nothing_is_laid() -> None:
         (("wren-1", "--phase", 0.5, "--zone", "Mars/Olympus"), "no time zone"),
         (("wren-1", "--phase", 0.5, "--from", "noon"), "from: "),
         (("wren-1", "--phase", 0.5, "--from", "9999-12-31T00:00:00Z"), "the calendar ends before that"),
+        (("wren-1", "--at", "noon"), "at: "),
+        (("wren-1", "--at", "2999-01-01T00:00:00Z"), "more than a century from now"),
         (("wren-1", "--town", "San Jose"), "several towns may be meant: "),
         (("wren-1", "--town", "Nowhereville"), "give its --longitude"),
     ],

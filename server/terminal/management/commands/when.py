@@ -1,22 +1,28 @@
-"""`dayroll when`: when a place of the picture is under the head, at the knife and cut off."""
+"""`dayroll when`: when a place of the picture is under the head, at the knife and cut off; or what is there at an
+instant."""
 
 from __future__ import annotations
 
 import json
 from argparse import ArgumentParser
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from datetime import timedelta
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from django.core.management.base import CommandError
 
 from machines.serialization import parse_instant, unstructure
+from scheduling.answers.paper_at import paper_at
+from scheduling.answers.paper_at_told import paper_at_told
+from scheduling.answers.paper_in_words import moment_by, sentences
 from scheduling.log.models import Machine
 from scheduling.paper.next_passage import PassageQuery
 from scheduling.paper.passages_told import ByClock, PassagesTold, passages_told
-from scheduling.queries.machine_context import machine_context
+from scheduling.queries.machine_context import MachineContext, machine_context
 from scheduling.sky.zones import zone
 from server import wiring
+from server.api.paper_at import require_near
 from server.console.place_names import in_words, towns_called
 from server.named_rows import row_named
 from server.terminal_command import TerminalCommand
@@ -27,7 +33,10 @@ MOST_MEANT = 5
 
 
 class Command(TerminalCommand):
-    help = "Tell when a place of the picture is under the head, at the knife and cut off, by any clocks."
+    help = (
+        "Tell when a place of the picture is under the head, at the knife and cut off, by any clocks; or, with --at, "
+        "what is under the head at an instant, what hangs to the knife, and what was cut off by then."
+    )
     example = "when heron-1 --town Lisbon --zone Europe/Berlin"
 
     def add_arguments(self, parser: ArgumentParser) -> None:
@@ -37,6 +46,7 @@ class Command(TerminalCommand):
         place.add_argument("--town", metavar="NAME", help="a town by its name, such as Lisbon")
         place.add_argument("--phase", type=float, metavar="SHARE", help="of the turn, from 0 to below 1")
         place.add_argument("--column", type=int, metavar="N", help="of the turn, from 0")
+        place.add_argument("--at", metavar="INSTANT", help="what lies on the paper then; such as 2026-10-24T12:00:00Z")
         parser.add_argument(
             "--from", dest="begins", metavar="INSTANT", help="such as 2026-10-24T12:00:00Z (default: now)"
         )
@@ -48,17 +58,32 @@ class Command(TerminalCommand):
         if not 1 <= options["days"] <= MOST_DAYS:
             raise CommandError(f"--days {options['days']}: give 1 to {MOST_DAYS}")
         context = machine_context(row_named(Machine, options["machine"]), wiring.now())
+        clocks = [zone(name) for name in options["zone"]]
+        if options["at"] is not None:
+            self._tell_paper(context, options, clocks)
+            return
         begins = context.now if options["begins"] is None else parse_instant(options["begins"], "from")
         try:
             ends = begins + timedelta(days=options["days"])
         except OverflowError:
             raise CommandError(f"--from {options['begins']}: the calendar ends before that") from None
-        clocks = [zone(name) for name in options["zone"]]
         told = passages_told(context, _place(options), begins, ends, clocks)
         if options["json"]:
             self.stdout.write(json.dumps(unstructure(told), indent=2))
         else:
             self.stdout.write("\n".join(_lines(told, context.venue.zone)))
+
+    def _tell_paper(self, context: MachineContext, options: dict[str, Any], clocks: Sequence[ZoneInfo]) -> None:
+        at = parse_instant(options["at"], "at")
+        require_near(at, context.now)
+        told = paper_at_told(paper_at(context, at), clocks)
+        if options["json"]:
+            self.stdout.write(json.dumps(unstructure(told), indent=2))
+            return
+        for name in (None, *(one.key for one in clocks)):
+            self.stdout.write(f"{told.machine} at {moment_by(told.at, name)}, {name or context.venue.zone}")
+            self.stdout.write("\n".join(f"  {one}" for one in sentences(told, name)))
+        self.stdout.write(told.certainty.in_words)
 
 
 def _place(options: dict[str, Any]) -> PassageQuery:

@@ -1,0 +1,88 @@
+"""A machine's paper at an instant in sentences, by the venue's clock or by another that was asked for."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from scheduling.answers.paper_at_told import ColumnsTold, HangingTold, MomentTold, PaperTold, SpanTold, StripTold
+
+
+def sentences(told: PaperTold, zone: str | None) -> Iterator[str]:
+    """What an answer says, but for how certain it is.
+
+    Args:
+        told: the answer.
+        zone: one of the clocks that were asked for; None for the venue's.
+    """
+    yield under_the_head(told, zone)
+    if told.due is not None and told.due != told.newest:
+        yield f"By the plan there belongs {columns_in_words(told.due, zone)}."
+    if told.rests:
+        yield "Its run rests then: people hold it, or the venue is closed."
+    yield from hanging(told, zone)
+    if told.past_knife:
+        mm = sum(one.columns.length_mm for one in told.past_knife)
+        told_of = "; ".join(columns_in_words(one.columns, zone) for one in told.past_knife)
+        yield f"Past the knife and not cut off, {mm:.0f} mm: {told_of}."
+    if told.strips_cut is not None:
+        yield on_the_floor(told)
+    yield from (strip_in_words(one, zone) for one in reversed(told.strips))
+
+
+def under_the_head(told: PaperTold, zone: str | None) -> str:
+    """What was laid last by then."""
+    if told.newest is None:
+        return "Under the head: nothing was laid by then."
+    return f"Under the head: {columns_in_words(told.newest, zone)}."
+
+
+def hanging(told: PaperTold, zone: str | None) -> Iterator[str]:
+    """What lies between head and knife, the newest first."""
+    where = "Between head and knife" if told.has_knife else "On the last turn's length of paper, which is wound up"
+    if not told.hangs:
+        yield f"{where}: blank paper."
+        return
+    for one in reversed(told.hangs):
+        yield f"{where}, {_from_head(one)}: {columns_in_words(one.columns, zone)}."
+    if told.blank_mm >= 0.5:
+        yield f"{told.blank_mm:.0f} mm of it are blank."
+
+
+def _from_head(one: HangingTold) -> str:
+    return f"{one.from_head_mm:.0f} to {one.from_head_mm + one.columns.length_mm:.0f} mm from the head"
+
+
+def on_the_floor(told: PaperTold) -> str:
+    """How many strips were cut off."""
+    number = "no strip" if not told.strips_cut else "1 strip" if told.strips_cut == 1 else f"{told.strips_cut} strips"
+    by_hand = f", and {told.cut_by_hand} times by hand" if told.cut_by_hand else ""
+    newest = f"; the newest {len(told.strips)}" if told.strips and len(told.strips) < (told.strips_cut or 0) else ""
+    return f"Cut off by then: {number}{by_hand}{newest}{':' if told.strips else '.'}"
+
+
+def strip_in_words(one: StripTold, zone: str | None) -> str:
+    """A strip and when it is cut off."""
+    done = "was cut" if one.is_reported else "is cut by the plan"
+    return f"{columns_in_words(one.columns, zone)}; {done} {span_by(one.cut, zone)}"
+
+
+def columns_in_words(columns: ColumnsTold, zone: str | None) -> str:
+    """Which place of the picture columns are, and when they are due."""
+    return f"{place_in_words(columns)}, due {span_by(columns.due, zone)}"
+
+
+def place_in_words(columns: ColumnsTold) -> str:
+    """Which place of the picture columns are."""
+    if columns.first_longitude is not None and columns.end_longitude is not None:
+        return f"longitude {columns.first_longitude:.1f} to {columns.end_longitude:.1f} {columns.stands}"
+    return f"phase {columns.first_phase:.3f} to {columns.end_phase:.3f} of turn {columns.turn}"
+
+
+def span_by(span: SpanTold, zone: str | None) -> str:
+    """A span by one of its clocks; that of the venue where none is named."""
+    return next((one.in_words for one in span.by_clocks if one.zone == zone), span.in_words)
+
+
+def moment_by(moment: MomentTold, zone: str | None) -> str:
+    """An instant likewise."""
+    return next((one.in_words for one in moment.by_clocks if one.zone == zone), moment.in_words)
