@@ -49,8 +49,8 @@ def left_out(run: Run, profile: Profile, timeline_of: Callable[[Run], Timeline],
     columns = _burst_from(np.ceil(turns * timeline.columns).astype(np.int64), profile)
     edges = np.clip(columns, run.first_column, run.end_column)
     ends = np.minimum(_burst_from(edges[:, 1] - late, profile), edges[:, 1])
-    spans = zip(edges[:, 0].tolist(), ends.tolist(), strict=True)
-    return _apart([(first, end) for first, end in spans if end > first])
+    found = zip(edges[:, 0].tolist(), ends.tolist(), strict=True)
+    return _apart([(first, end) for first, end in found if end > first])
 
 
 def _burst_from(columns: NDArray[np.int64], profile: Profile) -> NDArray[np.int64]:
