@@ -10,7 +10,6 @@ from bisect import bisect_right
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from itertools import groupby
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,7 +21,8 @@ from scheduling.paper.next_passage import OnRun, on_run
 from scheduling.paper.printing_now import late_head
 from scheduling.paper.strip_now import Laid
 from scheduling.queries.machine_context import MachineContext
-from scheduling.queries.runs import open_segments_of, recesses_of
+from scheduling.queries.open_spans import open_spans
+from scheduling.queries.runs import recesses_of
 from scheduling.supplies.left_out import without
 from scheduling.supplies.remaining_work import RemainingColumns
 from scheduling.venues.quiet import quiet_of
@@ -162,8 +162,7 @@ def runs_to_come(context: MachineContext, head: int, since: datetime | None, unt
         until: the instant, UTC.
     """
     runs = [run for run in context.runs if run.starts_at <= until]
-    rows = open_segments_of([run.id for run in runs]) if runs else ()
-    segments = {id: list(mine) for id, mine in groupby(rows, key=lambda row: row.run_id)}
+    segments = open_spans([run.id for run in runs])
     found: list[RunToCome] = []
     for run in runs:
         on = on_run(context, run)
