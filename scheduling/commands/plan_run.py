@@ -14,6 +14,7 @@ from machines.model.profile import Profile as MachineProfile
 from machines.recovery import Policy
 from scheduling.log import models
 from scheduling.log.events.plans import RunPlanned
+from scheduling.log.projections.shifts import waited_before
 from scheduling.outages.rule_checks import RuleContext, require_policy_fits
 from scheduling.planning.timeline import Timeline
 from scheduling.queries.names import check_id, require_in_use
@@ -211,16 +212,27 @@ def require_free(command: PlanRun, *, after: str | None = None) -> None:
     """See that a machine is on no other run in the span of one, but for one that ends for it. All else of a check stays
     true once it was.
 
+    A run that the machine was on already, as it tells, is planned again as it was, also where the one before has waited
+    into its span since: so it was when this server knew both.
+
     Raises:
         InputError: it is.
     """
     others = runs_standing(command.machine).filter(starts_at__lt=command.ends_at, ends_at__gt=command.starts_at)
-    if other := others.exclude(id__in=[command.id, after or command.id]).first():
+    for other in others.exclude(id__in=[command.id, after or command.id]):
+        if _has_waited_into(other, command):
+            continue
         raise InputError(
             "starts_at",
             f"the machine is on run {other.id!r} until {other.ends_at.isoformat()}",
             "start after it ends, or choose another machine",
         )
+
+
+def _has_waited_into(other: models.Run, command: PlanRun) -> bool:
+    """Whether a run ended before another that its machine was on already."""
+    told = models.ToldBefore.objects.filter(machine=command.machine, run=command.id)
+    return other.ends_at - waited_before(other, other.end_column) <= command.starts_at and told.exists()
 
 
 def _span(command: PlanRun, timeline: Timeline) -> tuple[int, int]:

@@ -11,6 +11,7 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
+from machines.errors import InputError
 from machines.protocol.journal_entries import Entry, GapSettled
 from machines.protocol.messages import pace
 from machines.recovery import Gap, Policy, RuleKind, settle
@@ -152,6 +153,30 @@ def test_a_waiting_longer_than_the_machine_stood_is_of_no_run(tmp_path: Path) ->
     assert run.shift_s == 0.0
     assert planned_event().without == (3,)
     assert Outage.objects.get().run_id == NO_RUN
+
+
+def test_a_run_is_planned_again_as_it_was_though_the_one_before_has_waited_into_it(tmp_path: Path) -> None:
+    """When both were planned nobody knew that it would. A run of which the machine tells nothing must begin later."""
+    ready(tmp_path, **BY_A_PERIOD, ends_at=LATER.isoformat())
+    first, waits = columns_to_be()[0], Run.objects.get(id="first")
+    since = waits.ends_at - timedelta(hours=3)
+    gap = Gap(
+        first=waits.end_column - 20,
+        unknown_end=waits.end_column - 20,
+        end=waits.end_column - 9,
+        cause="power",
+        noticed_at=since + timedelta(hours=2),
+        missing_since=since,
+    )
+    take("one", batch(replace(settled(1, gap, "shift"), run="first")), long_after())
+    waits.refresh_from_db()
+    assert waits.ends_at == LATER + timedelta(seconds=waits.shift_s) and waits.shift_s > 3600.0
+    with pytest.raises(InputError, match="the machine is on run 'first' until"):
+        plan_again()
+    take("one", batch(printed_of(2, first, first + 9)), long_after())
+    assert plan_again().ahead
+    with pytest.raises(InputError, match="the machine is on run 'first' until"):
+        plan(**SECOND | {"id": "third"})
 
 
 def test_a_gap_that_would_have_been_settled_otherwise_here_is_told(tmp_path: Path) -> None:
