@@ -57,7 +57,8 @@ def _passed_over(run: Run, word: Said, told: Iterable[Entry], of_later: Iterable
     late = Outage.objects.filter(run_id=run.id, true_again_at=None).order_by("-version").first()
     settled = late or _settled(word)
     is_late, settled_at = late is not None, None if settled is None else settled.noticed_at
-    over_at, reached = None, run.first_column
+    # What was settled was accounted for to the end of its gap, also where some of that is printed late.
+    over_at, reached = None, run.first_column if settled is None else int(settled.gap["end"])
     for entry in told:
         match entry:
             case GapSettled():
@@ -68,8 +69,9 @@ def _passed_over(run: Run, word: Said, told: Iterable[Entry], of_later: Iterable
             case TrueAgain():
                 is_late = False
             case ColumnsPrinted():
-                reached = entry.columns.end
-                is_late = is_late and reached < run.end_column  # a run may end before the machine is true again
+                reached = max(reached, entry.columns.end)  # what is printed late lies before what was left out
+                # A run may end before the machine is true again.
+                is_late = is_late and entry.columns.end < run.end_column
             case _:
                 continue
         # A word may have been given when nobody had heard yet that the run was over.

@@ -615,6 +615,32 @@ def test_a_word_on_a_run_that_was_over_when_it_was_given_is_passed_over(tmp_path
     assert Override.objects.get().passed_over_at == at(2.5)
 
 
+def test_a_word_on_a_run_of_which_the_rest_was_left_out_before_it_is_passed_over(tmp_path: Path) -> None:
+    """A segment was finished late, and nothing was laid after it: all of it before the word, and told after it."""
+    ready(tmp_path, ends_at=at(4).isoformat())
+    silent()
+    override_run(Run.objects.get(), REPLAY, None, later(3), SYSTEM)
+    run, segment = Run.objects.get(), Segment.objects.order_by("number")[0]
+    half, policy = segment.first_column + 1, Policy(kind="skip", half_printed="finish")
+    gap = Gap(
+        first=half,
+        unknown_end=half,
+        end=run.end_column,
+        cause="power",
+        noticed_at=at(2.5),
+        segment=Columns(first=segment.first_column, end=segment.end_column),
+    )
+    decision = settle(policy, gap, pace(small_profile(), run_work(run)))
+    assert decision.late > 0 and decision.true_again == run.end_column
+    finished = replace(printed(3, segment.number, half, segment.end_column, segment.end_column - half), at=at(2.6))
+    told = GapSettled(seq=2, at=at(2.5), run="first", gap=gap, policy=policy, decision=decision, paper_position=9)
+    over = TrueAgain(seq=4, at=at(2.6), run="first", column=run.end_column)
+    take("one", batch(started(), told, finished), long_after())
+    assert not said_to_be_passed_over()
+    take("one", batch(over), long_after())
+    assert len(said_to_be_passed_over()) == 1
+
+
 def test_a_word_that_came_through_in_the_end_was_not_passed_over(tmp_path: Path) -> None:
     """Two gaps are told at once, and the second was settled by it."""
     ready(tmp_path)
