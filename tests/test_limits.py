@@ -329,6 +329,14 @@ LIMITS: dict[str, tuple[Any, str]] = {
     "scheduling.rendering.sources._TRIAL_COLUMNS": (240, "a coarse drawing tells whether a picture fits"),
     "scheduling.outages.policies_compared.MOST_OPENINGS": (12, "more than one look takes in; each is drawn by policy"),
     "server.desk.policies.NEWEST_OUTAGES": (20, "older ones are in the list of outages"),
+    "scheduling.rehearsal.of_run.LONGEST_DAYS": (3660, "ten years: nobody's rates hold for longer"),
+    "scheduling.rehearsal.season.LEAST_LASTS_S": (3600.0, "who changes a roll each hour needs no rehearsal"),
+    "scheduling.rehearsal.outages.KNOWN_AHEAD_S": (31 * 86400.0, "as CLOSED_AHEAD of open outages"),
+    "scheduling.rehearsal.spares.LARGEST_MEAN": (500.0, "beyond it exp(-m) leaves the range in which the sum is exact"),
+    "scheduling.rehearsal.tallies.LEAST_SEASONS": (100, "fewer tell a share to ten in a hundred and no better"),
+    "scheduling.rehearsal.tallies.MOST_SEASONS": (100_000, "a share is known to 0.3 in a hundred by then"),
+    "scheduling.rehearsal.tallies.LARGEST_SEED": (2**53 - 1, "the largest that a double, and so JSON, holds exactly"),
+    "server.desk.rehearsal_words.DOUBT": (2.0, "two standard errors: one time in twenty it is chance all the same"),
     "scheduling.outages.open_outage.CLOSED_AHEAD": (days(31), "closed hours are known for a month"),
     "machines.operator.language.LONGEST_HEADER": (500, "nobody prefers a hundred languages"),
     "server.settings.LANGUAGE_COOKIE_AGE": (31_536_000, "a year: whoever chose a language meant it"),
@@ -562,7 +570,8 @@ NO_LIMITS: dict[str, str] = {
         machines.node.__main__.STATUS
         machines.imaging.pictures.geojson._DEPTHS machines.imaging.pictures.image_pieces._START_OF_SCAN
         machines.imaging.pictures.image_pieces._ALONE machines.imaging.pictures.image_pieces._KEPT_WHOLE
-        machines.imaging.pictures.image_pieces._LISTS
+        machines.imaging.pictures.image_pieces._LISTS scheduling.rehearsal.assumed.NEVER
+        scheduling.rehearsal.state.NOWHERE
         machines.node.clock.manual_time._NONE
         scheduling.log.outcomes._SURENESS scheduling.sky.bodies.RIGHT_ASCENSION scheduling.sky.bodies.DECLINATION
         scheduling.sky.bodies.DISTANCE scheduling.sky.bodies.LONGITUDE scheduling.sky.bodies.LATITUDE
@@ -572,6 +581,8 @@ NO_LIMITS: dict[str, str] = {
         machines.drivers.emulated.controller.VERSION machines.drivers.serial.transport.VERSION
         machines.node.store.journal_versions.SCHEMA_VERSION""",
     "pieces in which something is read, written or worked out; another size comes to the same": """
+        scheduling.rehearsal.incidents.BLOCK scheduling.rehearsal.incidents.BLOCK_DAYS
+        scheduling.rehearsal.of_run.BEYOND
         scheduling.paper.strip_now.SAMPLES server.console.sun_ribbon.SAMPLES server.desk.contacts.EMPTY_ROWS
         machines.node.sync.answers.PIECE machines.node.work.plate_cache._BLOCK machines.imaging.png_rows._PIECE
         machines.model.head._CHUNK machines.model.head._CHUNK_COLUMNS machines.imaging.pictures.daylight._ROWS
@@ -604,6 +615,8 @@ NO_LIMITS: dict[str, str] = {
         scheduling.commands.hours.A_MOMENT server.demo.judging.judged_knife.A_MOMENT
         server.console.daylight.HORIZON_DEGREES server.console.daylight.CIVIL_DEGREES server.settings._DAY_S
         server.settings._YEAR_H scheduling.paper.model_pace.HOUR_S server.desk.model_words.INCH_MM
+        scheduling.rehearsal.outages.DAY_S scheduling.rehearsal.rates.DAY_S scheduling.rehearsal.rates.HOUR_S
+        scheduling.rehearsal.rates.MINUTE_S
         server.console.qr_code.QUIET_ZONE scheduling.sky.near_zones.EARTH_RADIUS_KM""",
     "the make of a halftone, of patterns and of the assignment of nozzles, whose tests look at dots": """
         machines.model.head._CHOICES machines.model.head._TABLE_LENGTHS machines.imaging.patterns._NOZZLE_GAP_COLUMNS
@@ -620,7 +633,7 @@ NO_LIMITS: dict[str, str] = {
         server.sky_report.year_chart._BOTTOM server.sky_report.year_chart._LENGTH_TOP
         server.sky_report.year_chart._LENGTH_BOTTOM server.sky_report.year_chart._SECOND_H
         server.sky_report.year_chart._MOONLIGHT_STEPS server.sky_report.year_chart._PHASES server.console.choices.WIDTH
-        server.desk.policy_words.WIDTH
+        server.desk.policy_words.WIDTH scheduling.rehearsal.rehearse.BARS scheduling.rehearsal.tallies.SHARES
         server.desk.model_drawing.LONG server.desk.model_drawing.HEAD
         server.console.choices.SIDE server.console.daylight.LOOK_BACK server.console.daylight.LOOK_AHEAD
         server.console.pictures.WIDTH_PX server.console.pictures.INK server.console.pictures.PAPER
@@ -651,7 +664,7 @@ NO_LIMITS: dict[str, str] = {
         server.desk.pieces.PX_PER_INCH server.desk.pieces.MAGNIFIED server.desk.pieces.PIECES
         server.desk.pieces.SMALL_PX server.desk.busiest.ALONG server.desk.busiest.ACROSS""",
     "what is usual where nobody says otherwise": """
-        server.desk.policies.USUAL_HOURS
+        server.desk.policies.USUAL_HOURS server.terminal.management.commands.rehearse.PROGRESS_EVERY_S
         server.desk.calibrations.RULER_MM server.desk.draft_paper.USUAL_MM
         server.desk.draft_paper.USUAL_HIGH_MM server.desk.draft_paper.USUAL_PITCH_MM
         machines.drivers.serial.machine.BAUD machines.node.manual.job.FEED_MM server.accounts.tokens.NAME_BYTES

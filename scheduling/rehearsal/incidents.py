@@ -1,0 +1,145 @@
+"""What happens in each season, drawn by chance and put in order of time with what is fixed.
+
+All chance is numpy's generator, seeded by the seed, the block of seasons and the kind of incident. So the same seed
+draws the same seasons, whatever policy they are settled by, and other service dates leave power cuts where they were:
+what differs between two answers is what was changed.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+from enum import IntEnum
+from typing import TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
+
+from machines.recovery import Cause
+from scheduling.rehearsal.rates import HOUR_S, INCIDENTS, MINUTE_S
+from scheduling.rehearsal.season import Season
+from scheduling.rehearsal.spans import FloatArray, IntArray
+
+# So many days of seasons are played at once, and so many seasons at most: memory is bounded however long they are.
+BLOCK_DAYS, BLOCK = 1_800_000, 10_000
+
+Number = TypeVar("Number", np.float64, np.int64)
+
+
+class Kind(IntEnum):
+    """What happens at an instant."""
+
+    POWER = 0
+    NETWORK = 1
+    JAM = 2
+    PART = 3
+    NOZZLE = 4
+    VISIT = 5
+    OPENING = 6
+
+
+CAUSES: dict[int, Cause] = {Kind.POWER: "power", Kind.NETWORK: "no-work", Kind.JAM: "jam", Kind.PART: "machine"}
+
+
+def block_of(season: Season) -> int:
+    """How many seasons are drawn at once; by their length alone, so that what else is changed changes no chance."""
+    seasons: int = max(1, min(BLOCK, math.floor(BLOCK_DAYS / season.days)))
+    return seasons
+
+
+@dataclass(frozen=True, eq=False)
+class Drawn:
+    """The seasons of a block: a column each, in order of time, filled up with infinity.
+
+    Attributes:
+        at: when, seconds since the run begins.
+        kind: see `Kind`.
+        until: when the machine goes on, of an outage; the number of the window or the opening, of the others.
+        chance: from 0 to 1, by which a power cut or a jam falls into a burst or between two; 1 of all else.
+        fails: how many parts failed, by season.
+        jams: how often the paper jammed.
+    """
+
+    at: FloatArray
+    kind: IntArray
+    until: FloatArray
+    chance: FloatArray
+    fails: IntArray
+    jams: IntArray
+
+    def __len__(self) -> int:
+        return int(self.at.shape[1])
+
+
+def draw(season: Season, seed: int, block: int, seasons: int) -> Drawn:
+    """Draw a block of seasons."""
+    counts: dict[str, IntArray] = {}
+    groups = list(_incidents(season, seed, block, seasons, counts))
+    groups += [
+        _visits(season, np.random.default_rng([seed, block, len(INCIDENTS)]), seasons),
+        _openings(season, seasons),
+    ]
+    at, until, chance = (np.concatenate([group[part] for group in groups], axis=1) for part in range(3))
+    kinds = [np.full(group[0].shape, kind, dtype=np.int64) for kind, group in enumerate(groups)]
+    order = np.argsort(at, axis=1)
+    order = order[:, : int(np.isfinite(at).sum(axis=1).max(initial=0))]
+    kind = _by_step(np.concatenate(kinds, axis=1), order)
+    at, until, chance = (_by_step(part, order) for part in (at, until, chance))
+    return Drawn(at=at, kind=kind, until=until, chance=chance, fails=counts["part"], jams=counts["jam"])
+
+
+def _by_step(part: NDArray[Number], order: IntArray) -> NDArray[Number]:
+    """In order of time, the first of all seasons side by side in memory, then the second."""
+    return np.ascontiguousarray(np.take_along_axis(part, order, axis=1).T)
+
+
+Group = tuple[FloatArray, FloatArray, FloatArray]
+
+
+def _incidents(season: Season, seed: int, block: int, seasons: int, counts: dict[str, IntArray]) -> Iterator[Group]:
+    for number, name in enumerate(INCIDENTS):
+        chance = np.random.default_rng([seed, block, number])
+        rate = getattr(season.rates, name)
+        count = chance.poisson(rate.per_day * season.days, seasons)
+        counts[name] = count
+        shape = (seasons, int(count.max(initial=0)))
+        at = chance.random(shape) * season.length_s
+        at[np.arange(shape[1]) >= count[:, None]] = np.inf
+        lasts = chance.exponential(rate.mean_hours * HOUR_S, shape) if rate.mean_hours else np.zeros(shape)
+        yield _with_ends(season, name, at, lasts, chance.random(shape))
+
+
+def _with_ends(season: Season, name: str, at: FloatArray, lasts: FloatArray, chance: FloatArray) -> Group:
+    """When each goes on: once the power is back, once somebody is there and has seen to it."""
+    if name == "network":
+        held = season.rates.work_held_hours * HOUR_S
+        missed = np.where(lasts > held, at + held, np.inf)
+        return missed, at + lasts, np.ones_like(at)
+    if name in ("jam", "part"):
+        goes_on = season.times.there.next_in(at + season.rates.notice_hours * HOUR_S) + lasts
+        return at, goes_on, chance if name == "jam" else np.ones_like(at)
+    return at, at + lasts, chance
+
+
+def _visits(season: Season, chance: np.random.Generator, seasons: int) -> Group:
+    """When staff come in each window; not at all where it is over by then."""
+    windows = np.array(season.times.windows, dtype=np.float64).reshape(-1, 2)
+    shape = (seasons, len(windows))
+    is_late = chance.random(shape) < season.rates.late_share
+    late_s = chance.exponential(season.rates.late_hours * HOUR_S, shape) if season.rates.late_hours else np.zeros(shape)
+    come = windows[:, 0] + np.where(is_late, late_s, 0.0)
+    at = np.where(come < windows[:, 1], come, np.inf)
+    number = np.broadcast_to(np.arange(len(windows), dtype=np.float64), shape)
+    return at, number, np.zeros(shape)
+
+
+def _openings(season: Season, seasons: int) -> Group:
+    shape = (seasons, len(season.times.openings))
+    number = np.broadcast_to(np.arange(shape[1], dtype=np.float64), shape)
+    return np.broadcast_to(season.times.openings, shape), number, np.zeros(shape)
+
+
+def change_s(season: Season) -> float:
+    """How long the change of a part takes, seconds."""
+    return season.rates.change_minutes * MINUTE_S

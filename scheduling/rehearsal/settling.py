@@ -1,0 +1,211 @@
+"""The rule of `machines.recovery.settlement` for many gaps at once, in arrays: the same arithmetic, which a test holds
+against that function gap by gap.
+
+Nothing is decided here that is not decided there; where one is changed, so is the other.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+
+from machines.recovery import Pace, Rule
+from scheduling.rehearsal.spans import BoolArray, FloatArray, IntArray, Spans
+
+
+@dataclass(frozen=True, eq=False)
+class Gaps:
+    """Gaps of one pace, see `machines.recovery.Gap`.
+
+    Attributes:
+        first, unknown_end, end: running columns.
+        noticed_s: when each is found, seconds.
+        missing_since_s: the instant of the first missing column, on the same scale.
+        segment_first, segment_end: the half-printed segment; equal where none is.
+        known_until_s: until when closed hours are known.
+    """
+
+    first: IntArray
+    unknown_end: IntArray
+    end: IntArray
+    noticed_s: FloatArray
+    missing_since_s: FloatArray
+    segment_first: IntArray
+    segment_end: IntArray
+    known_until_s: FloatArray
+
+
+@dataclass(frozen=True, eq=False)
+class Settled:
+    """What becomes of each, see `machines.recovery.Decision`: counts of columns.
+
+    Attributes:
+        again, finished, skipped, replayed, shifted: how many.
+        onward: the column at which printing goes on where the timeline has waited.
+        is_blank, is_shift: whether what is left out is fed blank; whether the timeline waits.
+        seconds: until it is true again, or all is laid.
+        shift_s: by how much all that follows is later.
+    """
+
+    again: IntArray
+    finished: IntArray
+    skipped: IntArray
+    replayed: IntArray
+    shifted: IntArray
+    onward: IntArray
+    is_blank: BoolArray
+    is_shift: BoolArray
+    seconds: FloatArray
+    shift_s: FloatArray
+
+    @cached_property
+    def late(self) -> IntArray:
+        """How many columns are laid late."""
+        found: IntArray = np.where(self.is_shift, 0, self.again + self.finished + self.replayed)
+        return found
+
+
+def settle_all(rule: Rule, gaps: Gaps, pace: Pace, closed: Spans) -> Settled:
+    """Settle gaps by one rule.
+
+    Args:
+        rule: for all of them.
+        gaps: what is missing.
+        pace: of sky and machine.
+        closed: the venue's closed hours, on the scale of the gaps.
+    """
+    if rule.kind == "shift":
+        return _wait(rule, gaps, pace)
+    divided = _divide(rule, gaps, pace)
+    seconds, left_out = _seconds(divided.late, rule, gaps, pace, closed)
+    divided = _left_out_where(left_out, divided, gaps)
+    if pace.end_column is not None:
+        true_again = _burst_start_from(gaps.end + np.ceil(seconds * pace.nominal_columns_per_s).astype(np.int64), pace)
+        over = (seconds > 0.0) & (true_again > pace.end_column)
+        if over.any():
+            seconds = np.where(over, _seconds_until_laid(divided.late, rule, gaps, pace, closed), seconds)
+    is_blank = (divided.skipped > 0) if rule.kind == "blank" else np.zeros(len(seconds), dtype=bool)
+    return replace(divided, is_blank=is_blank, seconds=seconds)
+
+
+def true_again(settled: Settled, gaps: Gaps, pace: Pace) -> IntArray:
+    """The first column of each that is laid at its instant again."""
+    ahead = np.ceil(settled.seconds * pace.nominal_columns_per_s).astype(np.int64)
+    found = _burst_start_from(gaps.end + ahead, pace)
+    if pace.end_column is not None:
+        found = np.minimum(found, np.maximum(gaps.end, pace.end_column))
+    return np.where(settled.seconds > 0.0, found, gaps.end)
+
+
+def _divide(rule: Rule, gaps: Gaps, pace: Pace) -> Settled:
+    late_from, finished_end = _late_from(rule, gaps, pace), gaps.unknown_end
+    if rule.half_printed == "abandon":
+        late_from = np.maximum(late_from, _rest_end(gaps))
+    elif rule.half_printed in ("finish", "again"):
+        finished_end = _rest_end(gaps)
+    touch = finished_end >= late_from  # all of it is replayed
+    finished_end = np.where(touch, gaps.unknown_end, finished_end)
+    late_from = np.where(touch, gaps.unknown_end, late_from)
+    return replace(
+        _nothing(gaps),
+        again=_again(rule, gaps),
+        finished=finished_end - gaps.unknown_end,
+        skipped=late_from - finished_end,
+        replayed=gaps.end - late_from,
+    )
+
+
+def _nothing(gaps: Gaps) -> Settled:
+    none, never = np.zeros_like(gaps.end), np.zeros(len(gaps.end), dtype=bool)
+    still = np.zeros(len(gaps.end))
+    return Settled(none, none, none, none, none, gaps.end, never, never, still, still)
+
+
+def _late_from(rule: Rule, gaps: Gaps, pace: Pace) -> IntArray:
+    if rule.kind in ("skip", "blank"):
+        return gaps.end
+    if rule.within is None:
+        return gaps.unknown_end  # which is the end where nothing is left to replay
+    columns = pace.columns_within(rule.within)
+    newest = np.minimum(_burst_start_from(gaps.end - columns, pace), gaps.end)
+    return np.where(gaps.end - gaps.unknown_end <= columns, gaps.unknown_end, newest)
+
+
+def _rest_end(gaps: Gaps) -> IntArray:
+    half = gaps.segment_end > gaps.segment_first
+    return np.where(half, np.minimum(gaps.segment_end, gaps.end), gaps.unknown_end)
+
+
+def _again(rule: Rule, gaps: Gaps) -> IntArray:
+    if rule.half_printed != "again":
+        return np.zeros_like(gaps.end)
+    return np.where(gaps.segment_end > gaps.segment_first, gaps.unknown_end - gaps.segment_first, 0)
+
+
+def _left_out_where(these: BoolArray, settled: Settled, gaps: Gaps) -> Settled:
+    if not these.any():
+        return settled
+    return replace(
+        settled,
+        again=np.where(these, 0, settled.again),
+        finished=np.where(these, 0, settled.finished),
+        skipped=np.where(these, gaps.end - gaps.unknown_end, settled.skipped),
+        replayed=np.where(these, 0, settled.replayed),
+    )
+
+
+def _seconds(late: IntArray, rule: Rule, gaps: Gaps, pace: Pace, closed: Spans) -> tuple[FloatArray, BoolArray]:
+    """How long catching up takes, and of which it cannot be promised."""
+    never = np.zeros(len(late), dtype=bool)
+    if not pace.catches_up:
+        return np.zeros(len(late)), late > 0
+    needed = late / (pace.highest_columns_per_s - pace.nominal_columns_per_s)
+    if not rule.only_while_closed or not late.any():
+        return needed, never
+    target = closed.passed(gaps.noticed_s) + needed
+    too_few = (late > 0) & (target > closed.passed(gaps.known_until_s))
+    ends = closed.when(np.where(too_few | (late == 0), 0.0, target))
+    return np.where((late > 0) & ~too_few, ends - gaps.noticed_s, 0.0), too_few
+
+
+def _seconds_until_laid(late: IntArray, rule: Rule, gaps: Gaps, pace: Pace, closed: Spans) -> FloatArray:
+    assert pace.end_column is not None
+    to_lay = (late + np.maximum(0, pace.end_column - gaps.end)).astype(np.float64)
+    slow, fast = pace.nominal_columns_per_s, pace.highest_columns_per_s
+    if not rule.only_while_closed:
+        return to_lay / fast
+    # What can be laid until an edge of the closed hours, at the sky's pace while open and at the highest while closed.
+    edges = np.column_stack([closed.starts, closed.ends]).ravel()
+    until = slow * edges + (fast - slow) * closed.passed(edges)
+    target = slow * gaps.noticed_s + (fast - slow) * closed.passed(gaps.noticed_s) + to_lay
+    at_known_end = slow * gaps.known_until_s + (fast - slow) * closed.passed(gaps.known_until_s)
+    within = np.interp(target, until, edges)
+    within += np.minimum(0.0, target - until[0]) / slow + np.maximum(0.0, target - until[-1]) / slow
+    beyond = gaps.known_until_s + (target - at_known_end) / slow
+    return np.where(target > at_known_end, beyond, within) - gaps.noticed_s
+
+
+def _wait(rule: Rule, gaps: Gaps, pace: Pace) -> Settled:
+    again = _again(rule, gaps)
+    begins = _rest_end(gaps) if rule.half_printed == "abandon" else gaps.unknown_end
+    shifted = gaps.end - begins
+    onward = np.where(again > 0, gaps.unknown_end - again, begins)
+    columns = 1 + _burst_start(gaps.unknown_end, pace) - _burst_start(onward, pace)
+    shift_s = np.maximum(0.0, gaps.noticed_s - gaps.missing_since_s + columns / pace.nominal_columns_per_s)
+    left_out = ((shifted == 0) & (again == 0)) | np.isnan(gaps.missing_since_s)
+    settled = replace(
+        _nothing(gaps), again=again, skipped=begins - gaps.unknown_end, shifted=shifted, onward=onward,
+        is_shift=~left_out, shift_s=np.where(left_out, 0.0, shift_s),
+    )  # fmt: skip
+    settled = _left_out_where(left_out, settled, gaps)
+    return replace(settled, shifted=np.where(left_out, 0, shifted), onward=np.where(left_out, gaps.end, onward))
+
+
+def _burst_start(column: IntArray, pace: Pace) -> IntArray:
+    return column - column % pace.columns_per_burst
+
+
+def _burst_start_from(column: IntArray, pace: Pace) -> IntArray:
+    return -(-column // pace.columns_per_burst) * pace.columns_per_burst

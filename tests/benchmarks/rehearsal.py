@@ -1,0 +1,58 @@
+"""A run rehearsed: 10,000 seasons of 180 days in arrays, against a plain Python loop of the same rules, which settles
+each outage by the function that node and server settle with.
+
+Both draw their seasons first, which is timed with ours alone. The loop plays so many seasons as take a few seconds, and
+is scaled to all of them; what it plays is compared with ours before anything is timed.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+
+import numpy as np
+
+from machines.recovery import Limit, Policy
+from scheduling.rehearsal.incidents import draw
+from scheduling.rehearsal.play import play
+from scheduling.rehearsal.season import Season
+from scheduling.rehearsal.tallies import play_seasons
+from tests.benchmarks.row import Row
+from tests.scheduling.rehearsal.house import season
+from tests.scheduling.rehearsal.plain_loop import play_one
+
+SEASONS, LOOPED = 10_000, 200
+# What was missed is printed late while the doors are closed, after the half-printed segment: the rule that asks most.
+POLICY = Policy(
+    kind="replay-within", within=Limit(value=12.0, unit="hours"), half_printed="finish", only_while_closed=True
+)
+
+
+def rows() -> list[Row]:
+    """The one."""
+    return [rehearse()]
+
+
+def rehearse() -> Row:
+    """A season of a machine whose rule names closed hours and the half-printed segment."""
+    one = season(POLICY)
+    drawn = draw(one, 1, 0, LOOPED)
+    _agree(one)
+    baseline = _least(lambda: [play_one(one, drawn, row) for row in range(LOOPED)], runs=2) * SEASONS / LOOPED
+    return Row("rehearse", baseline, _least(lambda: play_seasons(one, SEASONS, 1), runs=5), "s", 100.0)
+
+
+def _agree(one: Season) -> None:
+    drawn = draw(one, 1, 0, 50)
+    ours, theirs = play(one, drawn), [play_one(one, drawn, row) for row in range(50)]
+    if not np.allclose(ours.state.off_s, [told.off_s for told in theirs], atol=1e-3):
+        raise ArithmeticError("rehearse: the two sides differ; nothing was timed")
+
+
+def _least(measured: Callable[[], object], runs: int) -> float:
+    durations = []
+    for _ in range(runs):
+        start = time.perf_counter()
+        measured()
+        durations.append(time.perf_counter() - start)
+    return min(durations)

@@ -1,0 +1,254 @@
+"""The rules of a season in a plain loop of Python: one season after the other, event by event, each outage settled by
+the very function that node and server settle with. The judge of what is played in arrays, and its baseline in time."""
+
+from __future__ import annotations
+
+import math
+from bisect import bisect_right
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+
+from machines.model.slots import slot_of, slot_start
+from machines.recovery import Cause, Columns, Decision, Gap, Span, settle
+from scheduling.rehearsal.incidents import CAUSES, Drawn, Kind
+from scheduling.rehearsal.season import Season
+
+BEGAN = datetime(2026, 3, 1, tzinfo=UTC)
+AHEAD_S, DAY_S = 31 * 86400.0, 86400.0
+
+
+@dataclass
+class Told:
+    """What came of a season, and what each opening showed."""
+
+    off_s: float = 0.0
+    down_s: float = 0.0
+    paper: float = 0.0
+    ink_ml: float = 0.0
+    blank: int = 0
+    skipped: int = 0
+    unknown: int = 0
+    rolls: int = 0
+    cartridges: int = 0
+    blades: int = 0
+    ran_out: int = 0
+    unattended: int = 0
+    seen: tuple[tuple[bool, bool, bool, bool], ...] = ()
+
+
+class Loop:
+    """One season while it is played."""
+
+    def __init__(self, season: Season) -> None:
+        self.season, self.told = season, Told()
+        self.v, self.w = season.pace.nominal_columns_per_s, season.pace.highest_columns_per_s
+        self.now = self.until = self.shift = 0.0
+        self.offset = self.backlog = self.dead = 0
+        self.by_doors = False
+        self.head = float(season.first_column)
+        self.flaw = self.still_flaw = -math.inf
+        self.streak = -math.inf
+        self.still_head = self.head
+        self.roll_end = season.first_column + season.paper.left
+        self.blade_end = season.first_column + season.paper.blade_left
+        self.ink_left = season.ink.left_ml
+        self.closed = list(zip(season.times.closed.starts.tolist(), season.times.closed.ends.tolist(), strict=True))
+        self.there = list(zip(season.times.there.starts.tolist(), season.times.there.ends.tolist(), strict=True))
+        self.there_ends = [end for _, end in self.there]
+        self.look_ahead()
+
+    def next_there(self, at: float) -> float:
+        index = bisect_right(self.there_ends, at)
+        return max(at, self.there[index][0]) if index < len(self.there) else math.inf
+
+    def closed_s(self, begins: float, ends: float) -> float:
+        return sum(max(0.0, min(last, ends) - max(first, begins)) for first, last in self.closed)
+
+    def due(self, at: float) -> int:
+        return self.season.first_column + math.ceil((at - self.shift) * self.v - 1e-6)
+
+    def behind(self, at: float) -> int:
+        if not self.backlog or at >= self.until:
+            return 0
+        elapsed = self.closed_s(self.now, at) if self.by_doors else at - self.now
+        return max(0, math.ceil(self.backlog - (self.w - self.v) * elapsed - 1e-6))
+
+    def head_at(self, at: float) -> int:
+        return self.due(at) + self.offset - self.behind(at)
+
+    def ink_to(self, at: float, head: float) -> float:
+        ink = self.season.ink
+        return ink.ml_per_column * (head - self.head) + ink.idle_ml_per_s * (at - self.now)
+
+    def look_ahead(self) -> None:
+        ink, until = self.season.ink, max(self.until, self.now)
+        late_s = until - self.now
+        true_head = self.season.first_column + self.v * (until - self.shift) + self.offset
+        laid = max(0.0, true_head - self.head)
+        paper_at = ends_after(self.roll_end - self.head, laid, late_s, self.v)
+        used = ink.ml_per_column * laid + ink.idle_ml_per_s * late_s
+        ink_at = ends_after(self.ink_left, used, late_s, ink.ml_per_column * self.v + ink.idle_ml_per_s)
+        self.is_roll = paper_at <= ink_at
+        self.supply_at = self.now + min(paper_at, ink_at)
+
+    def stop(self, cause: Cause, at: float, until: float, chance: float = 1.0) -> bool:
+        season = self.season
+        until, at = min(until, season.length_s), max(at, self.now)
+        if until <= at:
+            return False
+        gap = self.gap(cause, at, until, chance)
+        decision = settle(season.policy, gap, season.pace)
+        head = gap.unknown_end + self.offset
+        if at > self.now:
+            self.still_head, self.still_flaw = head, self.flaw
+        used = self.ink_to(at, head)
+        self.told.ink_ml += used
+        self.ink_left -= used
+        late = decision.late
+        true_again = until + decision.hours_until_true * 3600.0 if late else until
+        self.told.off_s += min(true_again, season.length_s) - at
+        self.told.off_s -= max(0.0, min(self.until, season.length_s) - at)
+        self.told.down_s += until - at
+        self.until = true_again
+        self.told.skipped += len(decision.skipped)
+        self.told.unknown += len(decision.unknown)
+        self.go_on(decision, gap, head, season.policy.rule_for(cause).only_while_closed)
+        self.now = until
+        self.look_ahead()
+        return True
+
+    def gap(self, cause: Cause, at: float, until: float, chance: float) -> Gap:
+        season, pace = self.season, self.season.pace
+        last, burst, origin = pace.end_column, pace.columns_per_burst, season.first_column
+        assert last is not None
+        behind = self.behind(at)
+        begun = min(max(pace.burst_start_from(self.due(at) - behind), origin), last)
+        in_hand = chance < (1.0 if behind else season.duty)
+        first = max(origin, begun - burst) if in_hand else begun
+        end = min(max(pace.burst_start_from(self.due(until)), begun), last)
+        to_day = season.times.until_day_s
+        known = math.floor((until + AHEAD_S - to_day) / DAY_S + 1.0) * DAY_S + to_day
+        rule = season.policy.rule_for(cause)
+        closed = (
+            [(a, min(b, known)) for a, b in self.closed if b > until and a < known] if rule.only_while_closed else []
+        )
+        return Gap(
+            first=first,
+            unknown_end=begun,
+            end=end,
+            cause=cause,
+            noticed_at=instant(until),
+            missing_since=instant((begun - origin) / self.v + self.shift),
+            segment=self.half_printed(begun, first) if rule.half_printed != "as-the-rest" else None,
+            closed=tuple(Span(starts_at=instant(a), ends_at=instant(b)) for a, b in closed),
+        )
+
+    def half_printed(self, begun: int, first: int) -> Columns | None:
+        season, columns = self.season, self.season.pace.columns_per_turn
+        assert columns is not None and season.pace.end_column is not None
+        ordered = begun - 1
+        if ordered < season.first_column:
+            return None
+        number = slot_of(ordered, columns, season.segments_per_turn)
+        begins = max(slot_start(number, columns, season.segments_per_turn), season.first_column)
+        ends = min(slot_start(number + 1, columns, season.segments_per_turn), season.pace.end_column)
+        return Columns(first=begins, end=ends) if ends > begun or first < begun else None
+
+    def go_on(self, decision: Decision, gap: Gap, head: int, by_doors: bool) -> None:
+        blank, skipped, again = len(decision.blank), len(decision.skipped), len(decision.again)
+        if skipped or again or decision.unknown:
+            self.flaw = head + again + (len(decision.finished) + blank if skipped else 0)
+        onward = decision.onward if decision.action == "shift" else gap.end - decision.late
+        self.offset = head + blank - onward
+        self.head = head + blank
+        self.told.blank += blank
+        self.backlog = decision.late
+        self.by_doors = by_doors
+        self.shift += decision.shift_s
+
+    def supplies_until(self, at: float) -> None:
+        while self.supply_at < at:
+            ends = max(self.supply_at, self.now)
+            seen = self.next_there(ends + self.season.rates.notice_hours * 3600.0)
+            self.told.ran_out += 1
+            self.told.unattended += self.next_there(ends) > ends
+            is_roll = self.is_roll
+            self.stop("supplies", ends, seen + self.season.rates.change_minutes * 60.0)
+            self.change(roll=is_roll, cartridge=not is_roll, blade=False)
+
+    def change(self, roll: bool, cartridge: bool, blade: bool) -> None:
+        paper, told = self.season.paper, self.told
+        if roll:
+            self.roll_end, told.rolls = self.head + paper.roll, told.rolls + 1
+        if cartridge:
+            self.ink_left, told.cartridges = self.season.ink.cartridge_ml, told.cartridges + 1
+        if blade:
+            self.blade_end, told.blades = self.head + paper.blade, told.blades + 1
+        self.look_ahead()
+
+    def visit(self, at: float, number: int) -> None:
+        season, at = self.season, max(at, self.now)
+        head = self.head_at(at)
+        if self.dead >= season.passes:
+            self.streak = head
+        self.dead = 0
+        windows, more = season.times.windows, 1.0 + season.rates.reserve
+        ahead_s = (windows[number + 1][1] if number + 1 < len(windows) else season.length_s) - at
+        columns = (self.v * ahead_s + self.behind(at)) * more
+        ink = season.ink.ml_per_column * columns + season.ink.idle_ml_per_s * ahead_s * more
+        roll, blade = self.roll_end - head < columns, self.blade_end - head < columns
+        cartridge = self.ink_left - self.ink_to(at, head) < ink
+        parts = roll + cartridge + blade
+        if parts:
+            self.stop("service", at, at + parts * season.rates.change_minutes * 60.0)
+            self.change(roll, cartridge, blade)
+
+    def opening(self, at: float) -> tuple[bool, bool, bool, bool]:
+        still, then = at < self.now, max(at, self.now)
+        late = self.behind(then) > 0 and not still
+        head = self.still_head if still else self.head_at(then)
+        hangs = self.season.paper.hangs
+        whole = (self.still_flaw if still else self.flaw) <= head - hangs
+        return still, late, whole, self.dead >= self.season.passes or self.streak > head - hangs
+
+    def end(self) -> None:
+        length = self.season.length_s
+        self.supplies_until(length)
+        then = max(length, self.now)
+        left = self.behind(then)
+        head = self.due(then) + self.offset
+        self.told.ink_ml += self.ink_to(then, head - left) + self.season.ink.ml_per_column * left
+        self.told.paper = head - self.season.first_column
+
+
+def play_one(season: Season, drawn: Drawn, row: int) -> Told:
+    """One season of those that were drawn."""
+    loop = Loop(season)
+    seen = {}
+    events = zip(*(part[:, row].tolist() for part in (drawn.at, drawn.kind, drawn.until, drawn.chance)), strict=True)
+    for at, kind, until, chance in events:
+        if at >= season.length_s:
+            break
+        loop.supplies_until(at)
+        if kind in CAUSES:
+            loop.stop(CAUSES[kind], at, until, chance)
+        elif kind == Kind.NOZZLE:
+            loop.dead += 1
+        elif kind == Kind.VISIT:
+            loop.visit(at, int(until))
+        else:
+            seen[int(until)] = loop.opening(at)
+    loop.end()
+    loop.told.seen = tuple(seen[number] for number in sorted(seen))
+    return loop.told
+
+
+def ends_after(left: float, used_late: float, late_s: float, per_s: float) -> float:
+    left = max(0.0, left)
+    if per_s <= 0.0:
+        return math.inf
+    return left / used_late * late_s if left < used_late else late_s + (left - used_late) / per_s
+
+
+def instant(seconds: float) -> datetime:
+    return BEGAN + timedelta(seconds=seconds)

@@ -1,0 +1,156 @@
+"""A run of the log rehearsed: from its machine's parts, its venue's calendar and its own log."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from machines.errors import InputError
+from scheduling.commands.openings import FixOpening
+from scheduling.commands.service_windows import FixServiceWindow
+from scheduling.log.models import Machine, Run
+from scheduling.nodes.reports import take
+from scheduling.outages.imagined import RunThere
+from scheduling.planning.days_spans import DAYS
+from scheduling.planning.opening_hours import Hours, OpenSpan, Week
+from scheduling.queries.machine_context import machine_context
+from scheduling.rehearsal.log_rates import printing_days, rates_of
+from scheduling.rehearsal.of_run import RunInNumbers
+from scheduling.rehearsal.rates import Rate, Rates
+from scheduling.rehearsal.rehearse import Asked, rehearse
+from scheduling.rehearsal.told import Rehearsed
+from scheduling.rendering.plate_store import PlateStore
+from tests.scheduling.commands.test_override import settled
+from tests.scheduling.house import NOON, batch, by, furnish, long_after, order, plan, ready, set_hours, started
+
+pytestmark = pytest.mark.django_db
+FEW = Asked(seasons=400, seed=1)
+
+
+def at(hours: float) -> datetime:
+    return NOON + timedelta(hours=hours)
+
+
+def calendar() -> None:
+    """Open from nine to nine, staff on Tuesdays, an opening on the fifth evening."""
+    set_hours("shed", Hours(week=Week(**dict.fromkeys(DAYS, (OpenSpan(opens="09:00", closes="21:00"),)))), by())
+    comes = {"kind": "weekly", "weekday": "tuesday", "begins": "09:00", "ends": "11:00"}
+    order(FixServiceWindow, id="rounds", venue="shed", name="Rounds", comes=comes)
+    anchor = {"civil": "2026-10-29T19:00:00", "zone": "Europe/Lisbon"}
+    order(FixOpening, id="night", venue="shed", name="The night", anchor=anchor)
+
+
+def numbers(now: datetime = NOON - timedelta(days=1), plates: Path = Path("/nowhere")) -> RunInNumbers:
+    return RunInNumbers(
+        RunThere(machine_context(Machine.objects.get(id="one"), now), Run.objects.get()), now, PlateStore(plates)
+    )
+
+
+def played(rates: Rates = Rates(), asked: Asked = FEW, **of: Any) -> Rehearsed:  # noqa: B008
+    return rehearse(numbers(**of), rates, asked)
+
+
+def test_a_run_is_played_by_its_own_calendar(tmp_path: Path) -> None:
+    plates = ready(tmp_path, ends_at=(NOON + timedelta(days=28)).isoformat())
+    calendar()
+    found = rehearse(numbers(plates=tmp_path), Rates(), FEW)
+    assert (found.run, found.seasons, found.seed) == ("first", 400, 1)
+    assert [one.id for one in found.openings] == ["night"]
+    assert 0.5 < found.openings[0].odds.right < 1.0
+    assert found.openings[0].doubt == pytest.approx(
+        2 * (found.openings[0].odds.right * (1 - found.openings[0].odds.right) / 400) ** 0.5
+    )
+    assert found.paper_m.mean == pytest.approx(28 * 0.12, rel=0.05)
+    assert found.ink_ml is not None and found.ink_ml.middle > 0.0
+    assert {one.kind for one in found.compared} == {"policy", "service", "without"}
+    assert [one.name for one in found.compared if one.kind == "service"] == list(DAYS)
+    assert sum(bar.share for bar in found.off_bars) == pytest.approx(1.0)
+    assert all(one.source for one in found.assumptions) and found.not_modelled
+    assert any("in the hours of The shed" in one.in_words for one in found.assumptions)
+    assert plates is not None
+
+
+def test_what_moves_the_odds_is_played_by_the_same_chance(db: None) -> None:
+    furnish()
+    plan(ends_at=(NOON + timedelta(days=28)).isoformat())
+    calendar()
+    rates = replace(Rates(), power=Rate(per_day=0.5, mean_hours=4.0))
+    found = played(rates)
+    policy = {one.name: one for one in found.compared if one.kind == "policy"}
+    assert policy["skip"].off_hours == found.off_hours.mean, "it is the run's own"
+    assert policy["replay"].off_hours > policy["skip"].off_hours, "who catches up is off the sky for longer"
+    assert policy["replay"].paper_m > policy["skip"].paper_m
+    without = {one.name: one for one in found.compared if one.kind == "without"}
+    assert (without["power"].right or 0) > found.openings[0].odds.right
+    assert without["power"].off_hours < min(one.off_hours for name, one in without.items() if name != "power")
+    assert played(rates) == found, "the same seed is the same"
+
+
+def test_a_run_under_way_is_played_from_now_on(db: None) -> None:
+    furnish()
+    plan(ends_at=(NOON + timedelta(days=28)).isoformat())
+    found = played(now=at(24 * 20), asked=Asked(seasons=100, compare=False))
+    assert found.starts_at == pytest.approx(at(24 * 20), abs=timedelta(minutes=7))
+    assert found.paper_m.mean == pytest.approx(8 * 0.12, rel=0.1)
+    assert found.compared == () and found.openings == ()
+
+
+def test_without_hours_it_is_said_when_somebody_is_taken_to_be_there(db: None) -> None:
+    furnish()
+    plan()
+    said = [one.in_words for one in played(asked=Asked(seasons=100, compare=False)).assumptions]
+    assert any("nobody has set the hours of The shed" in one for one in said)
+    assert any("no service window" in one for one in said)
+
+
+def test_a_run_that_is_over_is_refused(db: None) -> None:
+    furnish()
+    plan()
+    with pytest.raises(InputError, match="nothing of run first is to come"):
+        played(now=at(100))
+
+
+def test_rates_are_the_logs_with_a_typical_one_among_them(tmp_path: Path) -> None:
+    """Two days and a half of printing, and one cut of so many hours, with the typical one in sixty days of three hours:
+    two in 62.5 days."""
+    ready(tmp_path, ends_at=at(60).isoformat())
+    take("one", batch(started(), settled(2, 6.0, missing_since=at(1.0))), long_after())
+    now = at(100)
+    assert printing_days("one", now) == pytest.approx(2.5)
+    found = rates_of("one", now, Rates())
+    assert found.power.per_day == pytest.approx(2 / 62.5)
+    assert found.power.mean_hours == pytest.approx((3.0 + 5.0) / 2)
+    assert "1 in 2.5 days of this machine's log" in found.power.source
+    assert found.jam.per_day == pytest.approx(1 / 62.5), "none was seen, which tells something, too"
+    assert found.network == Rates().network
+
+
+def test_a_machine_without_a_log_is_typical(db: None) -> None:
+    furnish()
+    plan()
+    assert rates_of("one", NOON - timedelta(days=1), Rates()) == Rates()
+
+
+@pytest.mark.parametrize(
+    ("fields", "field"),
+    [
+        ({"seasons": 1}, "seasons"),
+        ({"seed": -1}, "seed"),
+        ({"confidence": 0.2}, "confidence"),
+        ({"confidence": 1.0}, "confidence"),
+    ],
+)
+def test_what_cannot_be_asked_is_refused(fields: dict[str, Any], field: str) -> None:
+    with pytest.raises(InputError) as refused:
+        Asked(**fields)
+    assert refused.value.field == field
+
+
+@pytest.mark.parametrize("fields", [{"late_share": 1.1}, {"notice_hours": -1.0}, {"reserve": float("nan")}])
+def test_rates_that_cannot_be_are_refused(fields: dict[str, Any]) -> None:
+    with pytest.raises(InputError):
+        Rates(**fields)
