@@ -2,7 +2,7 @@
 
 A task may be delivered twice, when a worker dies after its work and before its acknowledgement, or when somebody
 starts a second beat. That is harmless: each job is safe to run twice at once, because the log's stream versions let
-only one of two equal writes win.
+only one of two equal writes win; a message is claimed by whoever sends it.
 """
 
 from __future__ import annotations
@@ -28,3 +28,15 @@ def redraw_plates() -> None:
 def watch_silence() -> None:
     """Begin and end silences."""
     jobs.watch()
+
+
+@shared_task(name="look-amiss")
+def look_amiss() -> None:
+    """Find what is amiss, and have messages made of it."""
+    jobs.look()
+
+
+@shared_task(name="send-messages")
+def send_messages() -> None:
+    """Send what is to be sent."""
+    jobs.send()

@@ -1,7 +1,7 @@
 """The background jobs: thin calls into `scheduling`, each safe to run twice at once and again after any failure.
 
-The embedded default runs them from one loop in the server's own process; a fleet runs the same functions as Celery
-tasks (`server.celery_tasks`).
+The embedded default runs them from one loop in the server's own process, and sends messages from another; a fleet runs
+the same functions as Celery tasks (`server.celery_tasks`).
 """
 
 from __future__ import annotations
@@ -20,7 +20,11 @@ from scheduling.background.redraw_plates import redraw_lost
 from scheduling.background.sample_clocks import sample_clocks
 from scheduling.background.watch_silence import watch_silence
 from scheduling.log.projecting.projector import ViewsSetAside
+from scheduling.telling.amiss import amiss_now
+from scheduling.telling.keeping import keep_look, plan_messages
+from scheduling.telling.recipients import all_recipients
 from server import wiring
+from server.telling.delivery import send_due
 
 logger = logging.getLogger(__name__)
 
@@ -60,11 +64,29 @@ def redraw() -> int:
     return redraw_lost(wiring.plates(), wiring.uploads())
 
 
+def look() -> int:
+    """Find what is amiss, and have messages made of what people are to be told of it; returns how many were made.
+    Where nobody is to be told of anything, nothing is looked for."""
+    if not all_recipients().recipients:
+        return 0
+    now = wiring.now()
+    keep_look(amiss_now(now, wiring.plates(), wiring.free_room()), now)
+    return plan_messages(now)
+
+
+def send() -> int:
+    """Send what is to be sent; returns how many messages were taken."""
+    return send_due(wiring.now, wiring.chance())
+
+
 JOBS = (
     Job("extend-plans", settings.EXTEND_EVERY_S, extend),
     Job("watch-silence", settings.WATCH_EVERY_S, watch),
     Job("redraw-plates", settings.REDRAW_EVERY_S, redraw),
+    Job("look-amiss", settings.TELL_EVERY_S, look),
 )
+# In a loop of its own: another side that does not answer holds up nothing else.
+SENDING = (Job("send-messages", settings.TELL_EVERY_S, send),)
 
 
 def run_once(job: Job) -> bool:

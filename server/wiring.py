@@ -6,6 +6,7 @@ Everything else in `server` asks here, and hands what it got down to `scheduling
 from __future__ import annotations
 
 import os
+import shutil
 from datetime import datetime, timedelta
 from functools import cache
 
@@ -43,6 +44,14 @@ def plates() -> PlateStore:
 def uploads() -> UploadStore:
     """Where the files of sources lie."""
     return UploadStore(settings.HOME / "uploads")
+
+
+def free_room() -> int | None:
+    """Octets of free room on the disk that the server writes on; None where that cannot be told."""
+    try:
+        return shutil.disk_usage(settings.HOME).free
+    except OSError:
+        return None
 
 
 def horizon() -> timedelta:

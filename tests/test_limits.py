@@ -55,6 +55,22 @@ LIMITS: dict[str, tuple[Any, str]] = {
     "scheduling.telling.amiss.HELD_FOR": (days(1 / 24), "who changes a roll is done by then"),
     "scheduling.telling.amiss.LEAST_FREE": (1_000_000_000, "plates of a week of some machines; the log needs less"),
     "scheduling.telling.matters.SETTLED": (days(2 / 1440), "boards ask once a minute, and are looked for twice in it"),
+    "scheduling.telling.matters.LONGEST_KEY": (100, "an id in an address has 120 signs, and the time takes 16"),
+    "scheduling.telling.recipients.MOST_RECIPIENTS": (60, "each is asked at every look"),
+    "scheduling.telling.recipients.MOST_VENUES_EACH": (100, "more are all of them"),
+    "scheduling.telling.recipients.LONGEST_RECIPIENT_NAME": (100, "as of whom to ring"),
+    "scheduling.telling.recipients.LONGEST_WEBHOOK": (500, "an address with a token in it has 200"),
+    "scheduling.telling.recipients.MOST_AFTER_MIN": (1440, "who is called after a day is not called"),
+    "scheduling.telling.recipients.MOST_SECRET_NUMBER": (9_999, "a new secret a day for a life"),
+    "scheduling.telling.whom.TOLD_OVER_FOR": (days(2), "quiet hours end within a weekend"),
+    "scheduling.telling.keeping.KEPT": (days(90), "a season's end is looked back on; what is of people goes"),
+    "server.telling.hooks.PATIENCE_S": (10.0, "a receiver takes it and works on it later"),
+    "server.telling.hooks.IN_ALL_S": (20.0, "who sends an octet at a time holds nobody up"),
+    "server.telling.delivery.CLAIMED": (days(2 / 1440), "longer than any try takes, and soon enough after a kill"),
+    "server.telling.delivery.MOST_AT_ONCE": (50, "what comes up meanwhile is not long after them"),
+    "server.telling.delivery.MOST_TRIES": (18, "twelve hours after the first; by then nobody waits for it"),
+    "server.telling.delivery.FIRST_WAIT": (days(1 / 1440), "a mail server that begins again is there by then"),
+    "server.telling.delivery.LONGEST_WAIT": (days(1 / 24), "what is told later than that is told too late"),
     "scheduling.telling.matters.ONE_CAUSE": (days(5 / 1440), "boards ask once a minute, and may miss some"),
     # The node: what it waits for, what it bears.
     "machines.node.agent.LOOK_S": (0.2, "a person's order is followed at once, as people see it"),
@@ -539,6 +555,9 @@ LIMITS: dict[str, tuple[Any, str]] = {
     "server.settings.EXTEND_EVERY_S": (15.0, "a run that was ordered is planned within seconds"),
     "server.settings.REDRAW_EVERY_S": (60.0, "four times that of planning"),
     "server.settings.WATCH_EVERY_S": (30.0, "a silence is noticed half a minute late at most"),
+    "server.settings.TELL_EVERY_S": (30.0, "as silences are looked for"),
+    "server.settings.EMAIL_PORT": (25, "SMTP's, where nothing else is said (RFC 5321 section 4.5.4.2)"),
+    "server.settings.EMAIL_TIMEOUT": (10.0, "a mail server in reach answers in one"),
     "server.settings.CELERY_TASK_TIME_LIMIT": (1800, "no job draws for half an hour"),
     "server.settings.CELERY_BROKER_TRANSPORT_OPTIONS": ({"visibility_timeout": 3600}, "longer than any job takes"),
     # What the demonstration is judged by.
@@ -558,7 +577,8 @@ LIMITS: dict[str, tuple[Any, str]] = {
 NO_LIMITS: dict[str, str] = {
     "numbers of kinds, of places in an array, or of nothing": """
         server.console.needs.STANDS server.console.needs.LOOK server.console.needs.HANDS server.console.needs.DECIDE
-        server.console.needs.TOLD server.console.needs.NOTHING
+        server.console.needs.TOLD server.console.needs.NOTHING server.telling.hooks.GONE server.telling.letters.FOR_GOOD
+        scheduling.telling.whom.AN_INSTANT
         machines.drivers.simulated.paper.LAID machines.drivers.simulated.paper.CUT
         machines.drivers.simulated.paper.REFUSED server.console.formatting.CENTURY_S
         machines.node.clock.system_clocks._STA_UNSYNC machines.node.clock.system_clocks._ADJTIMEX_WORDS

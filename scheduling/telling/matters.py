@@ -7,6 +7,7 @@ told: a matter is told when it has stood so long, and is over when nothing of it
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
@@ -23,6 +24,8 @@ TOLD_ANEW: tuple[AmissKind, ...] = ("stands",)
 PRESSING: frozenset[AmissKind] = frozenset(
     {"never-heard", "ended", "silence", "stands", "refused", "views", "disk"}
 )  # fmt: skip
+NOT_IN_IDS = re.compile(r"[^a-z0-9]")
+LONGEST_KEY = 100
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -83,7 +86,7 @@ def matters_now(known: Sequence[Matter], looked: Looked, now: datetime) -> tuple
 
 def _new(one: Amiss, now: datetime) -> Matter:
     return Matter(
-        id=f"{one.key.replace('/', '.')}.{now:%Y%m%dT%H%M%S}",
+        id=f"{NOT_IN_IDS.sub('-', one.key)[:LONGEST_KEY]}-{now:%Y%m%dt%H%M%S}",
         kind=one.kind,
         parts={one.key: one},
         began_at=one.since,

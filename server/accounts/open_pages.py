@@ -16,6 +16,8 @@ from django.urls import reverse
 
 # By the names of their addresses. What is below `/api/` asks for a key itself, or describes the API.
 FOR_VISITORS = frozenset({"now", "now-fragment", "plate-picture"})
+# With a secret in the address.
+TO_WHOM_WAS_TOLD = frozenset({"see-to"})
 TO_COME_IN = frozenset({"sign-in", "sign-out", "live", "ready"})
 SECRET_LETTERS = 32
 
@@ -35,7 +37,7 @@ class Closing:
         if settings.OPEN_PAGES or request.path.startswith("/api/") or request.user.is_authenticated:
             return None
         found = request.resolver_match
-        if found is not None and found.url_name in FOR_VISITORS | TO_COME_IN:
+        if found is not None and found.url_name in FOR_VISITORS | TO_WHOM_WAS_TOLD | TO_COME_IN:
             return None
         return redirect_to_login(request.get_full_path())
 

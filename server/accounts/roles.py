@@ -31,6 +31,7 @@ from scheduling.commands.openings import call_off_opening, change_opening, take_
 from scheduling.commands.override import override_outage, override_run
 from scheduling.commands.plan_run import PlanRun
 from scheduling.commands.profiles import change_profile, retire_profile, take_back_profile
+from scheduling.commands.recipients import change_recipients
 from scheduling.commands.run_changes import withdraw_run
 from scheduling.commands.service_windows import call_off_window, change_window, take_back_window
 from scheduling.commands.sources import change_source, retire_source, take_back_source
@@ -40,6 +41,7 @@ from scheduling.log.models import Venue
 from scheduling.queries.calibration import calibrate
 from scheduling.queries.names import require
 from scheduling.rendering.upload_store import UploadStore
+from scheduling.telling.asking import see_to, send_test
 from server.accounts.access import take_key
 from server.accounts.boards import revoke_node
 from server.accounts.enrolment import cancel_codes, make_code
@@ -92,6 +94,9 @@ MAY_GIVE: dict[Command, tuple[Role, ...]] = {
     change_hours: CURATOR_TOO,
     change_quiet_hours: CURATOR_TOO,
     change_contacts: CURATOR_TOO,
+    change_recipients: STUDIO_ALONE,
+    send_test: STUDIO_ALONE,
+    see_to: CURATOR_TOO,
     withdraw_run: CURATOR_TOO,
     end_run: CURATOR_TOO,
     hold_run: CURATOR_TOO,

@@ -172,7 +172,7 @@ class ChangeView(ApiView):
             change = work_out(row, version)
             if is_preview:
                 return Response(unstructure(change.preview))
-            make(change, reason, by, wiring.chance(), accepted=_accepted(request), once=once)
+            make(change, reason, by, wiring.chance(), accepted=accepted(request), once=once)
             row.refresh_from_db()
         return Response(what.serializer(row).data, headers={"ETag": what.tag(row)})
 
@@ -258,7 +258,7 @@ def apart_from_reason(body: Any) -> tuple[Any, str | None]:
     return ordered, structure({"reason": ordered.pop("reason", None)}, Reason).reason
 
 
-def _accepted(request: Request) -> Accepted:
+def accepted(request: Request) -> Accepted:
     """Which warnings are meant."""
     text = request.query_params.get("accept", "false")
     if text in ("true", "false"):

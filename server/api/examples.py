@@ -17,6 +17,12 @@ VENUE: Final = {
 DAY: Final = [{"opens": "11:00", "closes": "18:00"}]
 NIGHT: Final = [{"begins": "22:00", "ends": "07:00"}]
 CONTACTS: Final = {"contacts": [{"role": "technician", "telephone": "+41 31 555 01 42", "when": "at night"}]}
+RECIPIENTS: Final = {
+    "recipients": [
+        {"id": "desk", "role": "studio", "email": "desk@old-mill.example", "zone": "Europe/Zurich"},
+        {"id": "night", "role": "technician", "email": "night@old-mill.example", "after_min": 20},
+    ]
+}
 PROFILE: Final = {
     "id": "plover",
     "profile": {
@@ -65,6 +71,7 @@ EXAMPLES: Final[Mapping[str, Any]] = {
     "PUT venues/{id}/hours": {"week": {"saturday": DAY, "sunday": DAY}, "dates": [{"date": "2027-03-28", "open": []}]},
     "PUT venues/{id}/quiet-hours": {"week": {"friday": NIGHT, "saturday": NIGHT}},
     "PUT venues/{id}/contacts": CONTACTS,
+    "PUT recipients": RECIPIENTS,
     "POST profiles": PROFILE,
     "PATCH profiles/{id}": {"profile": {"media": {"roll_m": 50.0}}} | WHY,
     "POST machines": {"id": "plover-1", "name": "Plover 1", "venue": "old-mill", "profile": "plover"},

@@ -130,6 +130,8 @@ class Schema(AutoSchema):
         shows = getattr(self.view, "shows", None)
         adds = self.method == "POST" and self._command() is not None
         status = getattr(self.view, "answers", 201 if adds else 200)
+        if shows is not None and getattr(self.view, "previews", False):
+            return {status: {"oneOf": [refer(shows), refer(Preview)]}}
         if shows is not None:
             return shows if isinstance(shows, dict) else {status: refer(shows)}
         looked_at = {200: refer(Preview)} if adds and getattr(self.view, "preview", None) is not None else {}

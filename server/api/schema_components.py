@@ -28,6 +28,7 @@ from scheduling.planning.service_windows import Once, Weekly
 from scheduling.rendering.upload_store import Uploaded
 from scheduling.supplies.consumption import PartSupplies
 from scheduling.supplies.forecast import Forecast
+from scheduling.telling.recipients import AllRecipients
 from scheduling.venues.contacts import VenueContacts
 from server.accounts.boards import Boards, CodeKnown
 from server.accounts.enrolment import Code, NewCredentials
@@ -40,6 +41,7 @@ from server.api.policies import CheckPolicies
 from server.api.proofs import Seam
 from server.api.runs import ContinueRun, EndRun, Held, HoldRun, SucceedRun
 from server.api.service_windows import CallOff, ComingServices, TakeBack
+from server.api.telling import HookSecret, SetRecipients, TestMessage
 from server.api.venues import SetContacts, SetHours, SetQuietHours
 
 READ = (
@@ -54,6 +56,7 @@ READ = (
     Reason,
     Reports,
     SetContacts,
+    SetRecipients,
     SetHours,
     SetQuietHours,
     SucceedRun,
@@ -79,6 +82,9 @@ SHOWN = (
     Hours,
     QuietHours,
     VenueContacts,
+    AllRecipients,
+    HookSecret,
+    TestMessage,
     Calibration,
     PartSupplies,
     Passage,

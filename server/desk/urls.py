@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.urls import path
 
-from server.desk import boards, calibrations, contacts, keys, machines, people
+from server.desk import boards, calibrations, contacts, keys, machines, people, see_to
 from server.desk.drafts import draft
 from server.desk.machine_log import machine_log
 from server.desk.machines import MACHINES
@@ -24,6 +24,7 @@ urlpatterns = [
     path("people/<int:number>/role", people.role, name="person-role"),
     path("people/<int:number>/close", people.close, name="close-person"),
     path("people/<int:number>/reopen", people.reopen, name="reopen-person"),
+    path("see-to/<id:id>/<digest:secret>", see_to.acknowledge, name="see-to"),
     path("keys", keys.listed, name="keys-page"),
     path("keys/new", keys.new, name="new-key"),
     path("keys/<prefix:prefix>/revoke", keys.revoke, name="revoke-key-page"),

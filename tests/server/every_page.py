@@ -9,6 +9,11 @@ from dataclasses import dataclass
 from django.urls import URLPattern, URLResolver, get_resolver
 
 from machines.protocol.messages import Work
+from machines.serialization import unstructure
+from scheduling.log.beside_telling import add_messages, keep_matters, keep_recipients
+from scheduling.log.models import Matter, Message
+from scheduling.telling.amiss import Amiss
+from server.accounts.message_secrets import message_secret
 from server.desk.boards import ACTS
 from tests.server.conftest import enrol
 from tests.server.studio import SERIES, SERVICE_WINDOW, Caller, HeldClock, printed
@@ -24,6 +29,9 @@ THINGS = {
     "opening-series": "sundays",
     "service-windows": "rounds",
     "problems": "busy",
+    "see-to": "0" * 32,
+    "matters": "knife-1",
+    "recipients": "desk",
 }
 PARTS = {"number": "1", "prefix": "studio_0", "digest": "0" * 64, "outages": "none"}
 PART = re.compile(r"<(?:\w+:)?(\w+)>")
@@ -89,6 +97,7 @@ def _singular() -> dict[str, str]:
         "run": THINGS["runs"],
         "opening": THINGS["openings"],
         "window": THINGS["service-windows"],
+        "secret": message_secret(THINGS["see-to"]),
     }
 
 
@@ -111,3 +120,15 @@ def one_of_everything(furnished: Caller, clock: HeldClock) -> None:
     paused = {"kind": "operator-acted", "seq": 4, "at": work.segments[3].knots[0].isoformat(), "action": "pause"}
     assert node.post("node/reports", {"epoch": 1, "entries": [*laid, paused]}).status_code == 200
     clock.sleep(12 * 3600.0)
+    one_of_what_is_told(clock)
+
+
+def one_of_what_is_told(clock: HeldClock) -> None:
+    """Somebody is told that a knife is not armed."""
+    recipient, matter = THINGS["recipients"], THINGS["matters"]
+    keep_recipients({"recipients": [{"id": recipient, "role": "studio", "email": "desk@quay.example"}]})
+    part = unstructure(Amiss(kind="knife", since=clock.at, venue="quay", machine="wren-1"))
+    at = {"began_at": clock.at, "told_from": clock.at}
+    keep_matters([Matter(id=matter, kind="knife", venue="quay", parts={"knife/wren-1": part}, **at)], [])
+    said = {"what": "knife", "way": "email", "made_at": clock.at, "next_at": clock.at}
+    add_messages([Message(id=THINGS["see-to"], matter=matter, recipient=recipient, **said)])

@@ -98,6 +98,18 @@ class ContactsSet:
 
 
 @dataclass(frozen=True, kw_only=True)
+class RecipientsSet:
+    """Somebody said who is told what is amiss. Who, stands beside the log (`scheduling.telling.recipients`).
+
+    Attributes:
+        remark: digest of why, see `scheduling.log.remarks`.
+    """
+
+    stream: ClassVar[str] = "telling"
+    remark: str | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
 class ProfileAdded:
     """A model of machine."""
 
@@ -252,6 +264,7 @@ EquipmentEvent = (
     | HoursSet
     | QuietHoursSet
     | ContactsSet
+    | RecipientsSet
     | ProfileAdded
     | ProfileChanged
     | ProfileRetired

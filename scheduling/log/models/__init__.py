@@ -26,6 +26,7 @@ from scheduling.log.models.run_views import (
     Strip,
     ToldBefore,
 )
+from scheduling.log.models.telling import Matter, Message, Recipients
 from scheduling.log.models.views import (
     ClosedStream,
     HandUse,
@@ -57,6 +58,8 @@ __all__ = [
     "HandUse",
     "Heartbeat",
     "Machine",
+    "Matter",
+    "Message",
     "Notice",
     "Opening",
     "OpeningSeries",
@@ -66,6 +69,7 @@ __all__ = [
     "PrintedStretch",
     "Profile",
     "ProfileVersion",
+    "Recipients",
     "Remark",
     "Run",
     "Segment",

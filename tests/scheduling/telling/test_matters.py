@@ -31,7 +31,7 @@ def look(known: tuple[Matter, ...], minutes: float, *amiss: Amiss, of_machines: 
 def test_a_matter_is_told_when_it_has_stood() -> None:
     (matter,) = look((), 0, one())
     assert (matter.kind, matter.began_at, matter.told_from) == ("silence", at(-15), at(2))
-    assert (matter.id, matter.venue, matter.is_pressing) == ("printing.a.20261024T120000", "shed", True)
+    assert (matter.id, matter.venue, matter.is_pressing) == ("printing-a-20261024t120000", "shed", True)
     assert look((matter,), 1, one()) == (matter,)
 
 
@@ -95,5 +95,5 @@ def test_of_machines_that_could_not_be_looked_at_nothing_is_said() -> None:
 
 def test_two_parts_of_a_machine_are_two_matters() -> None:
     found = look((), 0, one("supply", of="roll"), one("supply", of="blade"))
-    assert [matter.id for matter in found] == ["supply.a.blade.20261024T120000", "supply.a.roll.20261024T120000"]
+    assert [matter.id for matter in found] == ["supply-a-blade-20261024t120000", "supply-a-roll-20261024t120000"]
     assert not found[0].is_pressing

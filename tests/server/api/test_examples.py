@@ -31,9 +31,10 @@ def described() -> dict[str, Any]:
 def send(studio: Caller, call: str, body: Any) -> Any:
     method, _, path = call.partition(" ")
     address = path.replace("{id}", ID.get(path.partition("/")[0], ""))
+    is_changed = "{id}" in path or method == "PUT"
     tag = studio.get(address.rpartition("/")[0] if method == "POST" else address).headers.get("ETag")
-    match = {"HTTP_IF_MATCH": tag} if tag and "{id}" in path else {}
-    accept = "?accept=true" if "{id}" in path and not path.endswith("/calibration") else ""
+    match = {"HTTP_IF_MATCH": tag} if tag and is_changed else {}
+    accept = "?accept=true" if is_changed and not path.endswith("/calibration") else ""
     kind = "application/merge-patch+json" if method == "PATCH" else "application/json"
     return studio.other(method, f"{address}{accept}", data=json.dumps(body), content_type=kind, **match)
 
