@@ -616,6 +616,7 @@ NO_LIMITS: dict[str, str] = {
         scheduling.paper.next_passage.EQUINOX_AT_HALF_DEGREES scheduling.planning.days_spans.WEEK_MINUTES
         scheduling.venues.local_time_text.HALF_MINUTE scheduling.planning.local_spans.DAY_MINUTES
         scheduling.planning.recurrence._WEEKS_OF_YEAR scheduling.planning.recurrence._NEVER_AGAIN
+        scheduling.paper.passage_times.NEVER
         scheduling.planning.service_windows.WEEK scheduling.commands.run_concerns._DAY
         scheduling.supplies.ink_estimate.GOLDEN scheduling.answers.paper_to_come.JUST_BEFORE
         scheduling.paper.run_proof.METRE_MM scheduling.rendering.sky_parameters.MINUTES_PER_DAY
@@ -668,6 +669,8 @@ NO_LIMITS: dict[str, str] = {
         server.console.world_map.NORTH server.console.world_map.SOUTH server.console.world_map.STEP_DEGREES
         server.console.world_map.ROWS server.console.world_map.LETTER server.console.world_map.MERIDIAN_LETTER
         server.console.world_map.LINE
+        server.console.drawn_paper.MARKS_APART server.console.drawn_paper.NEAR_THE_EDGE
+        server.console.paper_at_page.STEPS
         server.console.days_span.WIDTH server.console.paper_in_time.MARKS server.console.days_span.DAYS
         server.console.paper_in_time.NEAR_THE_EDGE server.console.days_span.USUAL_DAYS
         server.console.paper_in_time.CLOSE_S server.console.world_map.EAST_EDGE

@@ -13,7 +13,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 from django.db.models import QuerySet
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from machines.clock import utc
 from machines.errors import InputError
@@ -26,7 +26,7 @@ from scheduling.paper.quiet_cuts import held_cuts
 from scheduling.planning.timeline import Timeline
 from scheduling.queries.machine_context import MachineContext
 from scheduling.queries.run_versions import run_source
-from scheduling.queries.runs import run_instants, runs_standing
+from scheduling.queries.runs import run_instants, runs_standing, waited
 from scheduling.sky.arrays import FloatArray
 from scheduling.venues.local_time_text import span_in_words
 from scheduling.venues.quiet import QuietBetween, quiet_of
@@ -215,19 +215,22 @@ class OnRun:
 
     def coming(self, phase: float, start: datetime, most: int) -> list[tuple[int, datetime]]:
         """The first columns of the run that hold a phase at or after an instant, and when the sky is there."""
+        columns, instants = self.coming_columns(phase, start, most)
+        return [(column, utc(at)) for column, at in zip(columns.tolist(), instants.tolist(), strict=True)]
+
+    def coming_columns(self, phase: float, start: datetime, most: int) -> tuple[NDArray[np.int64], FloatArray]:
+        """The same in arrays; the instants are POSIX seconds."""
         run, timeline, posix = self.run, self.timeline, start.timestamp()
         turns = timeline.cycle.turns(np.array([posix - run.shift_s, posix])) - phase
         # No further than the run: what it is counted by may not reach beyond.
         end = min(np.floor(turns[1]) + 1.0 + most, run.end_column // self.profile.columns_per_turn + 1.0)
         counts = np.arange(np.floor(turns[0]), end)
-        if not len(counts):
-            return []
         # The tolerance is for phases such as 165 / 360, which times 360 may be a hair below 165.
         columns = np.floor((counts + phase) * self.profile.columns_per_turn + 1e-6).astype(np.int64)
-        waited = run_instants(run, columns, timeline) - timeline.instants(columns)
-        instants = timeline.cycle.instants(counts + phase) + waited
+        instants = timeline.cycle.instants(counts + phase) + waited(run, columns)
         held = (columns >= run.first_column) & (columns < run.end_column) & (instants >= posix)
-        return [(int(columns[one]), utc(float(instants[one]))) for one in np.flatnonzero(held)[:most]]
+        found = np.flatnonzero(held)[:most]
+        return columns[found], instants[found]
 
     def cut_off(self, column: int) -> Span | None:
         """When the strip with a column is cut off: its boundary is the next after the column, but for those that come
@@ -252,7 +255,12 @@ class OnRun:
         """The burst that holds a column, cut to the run."""
         run, start = self.run, self.profile.burst_start(column)
         edges = [max(start, run.first_column), min(start + self.profile.columns_per_burst, run.end_column)]
-        begins, ends = (utc(float(instant)) for instant in run_instants(run, edges, self.timeline))
+        begins_s, ends_s = run_instants(run, edges, self.timeline).tolist()
+        return self.spanned(begins_s, ends_s)
+
+    def spanned(self, begins_s: float, ends_s: float) -> Span:
+        """From one instant to another, POSIX seconds, by the venue's clock."""
+        begins, ends = utc(begins_s), utc(ends_s)
         return Span(begins_at=begins, ends_at=ends, in_words=span_in_words(begins, ends, self.clock, _iso_date))
 
 

@@ -14,7 +14,8 @@ from django.db.models import QuerySet
 from machines.errors import InputError
 from machines.protocol.recesses import recess_at
 from scheduling.log.models import Run
-from scheduling.paper.next_passage import Passage, PassageQuery, on_run, phase_of, runs_not_over, told
+from scheduling.paper.next_passage import Passage, PassageQuery, on_run, phase_of, runs_not_over
+from scheduling.paper.passage_times import passage_times, passages_of
 from scheduling.queries.machine_context import MachineContext
 from scheduling.queries.runs import recesses_of, runs_standing
 from scheduling.venues.run_recesses import recesses_closed
@@ -101,8 +102,8 @@ def _passages(
             phase, stands = phase_of(run, on.profile, query)
         except InputError:
             continue
-        for found in on.coming(phase, max(start, run.starts_at), most):
-            passage = told(on, query, phase, stands, found)
+        times = passage_times(on, phase, max(start, run.starts_at), most, ends)
+        for passage in passages_of(on, query, phase, stands, times):
             if ends is not None and passage.laid.begins_at >= ends:
                 break
             yield passage

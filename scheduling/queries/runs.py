@@ -134,10 +134,15 @@ def run_instants(run: Run, columns: npt.ArrayLike, timeline: Timeline) -> FloatA
     """When running columns of a run belong under the head, POSIX seconds: by its cycle, and later by what its timeline
     has waited before them."""
     running = np.asarray(columns)
-    instants = timeline.instants(running)
+    return timeline.instants(running) + waited(run, running)
+
+
+def waited(run: Run, running: npt.NDArray[np.int64]) -> FloatArray:
+    """How long a run's timeline has waited before running columns, seconds."""
+    seconds = np.zeros(running.shape)
     for column, waited_s in run.shifts:
-        instants = instants + np.where(running >= column, waited_s, 0.0)
-    return instants
+        seconds += np.where(running >= column, waited_s, 0.0)
+    return seconds
 
 
 def machine_of(run: Run) -> Machine:

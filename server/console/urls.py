@@ -6,7 +6,17 @@ from django.urls import path
 
 from server.accounts.new_password import NewPassword
 from server.accounts.signing_in import SignIn, SignOut
-from server.console import decide, hours, opening_changes, openings, service_windows, staff_sheet, views, visitor_page
+from server.console import (
+    decide,
+    hours,
+    opening_changes,
+    openings,
+    paper_at_page,
+    service_windows,
+    staff_sheet,
+    views,
+    visitor_page,
+)
 from server.console.strip_scale import SLIP_PX, STRIP_PX
 
 urlpatterns = [
@@ -15,6 +25,7 @@ urlpatterns = [
     path("season", views.season_page, name="season"),
     path("machines/<id:machine>/plates/<digest:digest>.png", views.plate_picture, name="plate-picture"),
     path("machines/<id:machine>/paper", views.paper_page, name="paper-in-time"),
+    path("machines/<id:machine>/paper/at", paper_at_page.page, name="paper-at"),
     path("machines/<id:machine>/paper.png", views.paper_picture, name="paper-picture"),
     path("machines/<id:machine>/strip.png", views.strip_picture, {"width_px": STRIP_PX}, name="strip-picture"),
     path("machines/<id:machine>/slip.png", views.strip_picture, {"width_px": SLIP_PX}, name="slip-picture"),

@@ -9,14 +9,17 @@ from typing import Any
 import pytest
 
 from scheduling.log.models import Machine, Run
-from scheduling.paper.next_passage import OnRun, PassageQuery, next_passage
+from scheduling.paper import passage_times as passage_times_module
+from scheduling.paper.next_passage import PassageQuery, next_passage, on_run, told
+from scheduling.paper.passage_times import cuts_after, passage_times, passages_of
 from scheduling.paper.passages import coming_passages, laid_passages, passages_between, resting
 from scheduling.planning.opening_hours import Hours, OpenSpan, Week
+from scheduling.planning.quiet_hours import QuietHours, QuietSpan, QuietWeek
 from scheduling.queries.machine_context import MachineContext, machine_context
 from scheduling.sky.civil import day_bounds
 from scheduling.sky.zones import zone
 from tests.reference import usno
-from tests.scheduling.house import NOON, by, furnish, plan, set_hours
+from tests.scheduling.house import NOON, by, furnish, plan, set_hours, set_quiet_hours
 
 pytestmark = pytest.mark.django_db
 MAP = {"kind": "map", "data": "land-110m"}
@@ -84,9 +87,8 @@ def test_a_quick_picture_comes_as_often_as_is_asked_for() -> None:
 def test_no_more_is_worked_out_than_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
     """Where the paper with a place is cut off is worked out of what lies in the span, and of one more that does not."""
     on_its_way(30)
-    cuts = []
-    cut_off = OnRun.cut_off
-    monkeypatch.setattr(OnRun, "cut_off", lambda on, column: cuts.append(column) or cut_off(on, column))
+    cuts: list[int] = []
+    monkeypatch.setattr(passage_times_module, "cuts_after", lambda on, all: cuts.extend(all) or cuts_after(on, all))
     assert len(passages_between(context(), PassageQuery(phase=0.5), NOON, NOON + 3 * DAY, 20)) == 3
     assert len(cuts) == 4
 
@@ -143,3 +145,21 @@ def test_the_sun_stands_where_the_naval_observatory_has_it(line: usno.Position) 
     (found,) = passages_between(context(), PassageQuery(longitude=under), at - DAY / 2, at + DAY / 2, 9)
     assert abs(found.at - at) < timedelta(seconds=1)
     assert found.laid.begins_at <= found.at < found.laid.ends_at
+
+
+@pytest.mark.parametrize("strips", [0, 1, 12])
+@pytest.mark.parametrize("is_quiet", [False, True])
+def test_many_at_once_are_told_as_one_by_one(strips: int, is_quiet: bool) -> None:
+    furnish()
+    if is_quiet:
+        nightly = (QuietSpan(begins="22:00", ends="07:00"),)
+        names = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
+        set_quiet_hours("shed", QuietHours(week=QuietWeek(**dict.fromkeys(names, nightly))), by())
+    plan(ends_at=(NOON + timedelta(days=9, hours=7)).isoformat(), strips_per_turn=strips)
+    on = on_run(context(), Run.objects.get())
+    for phase in (0.0, 0.3, 0.99):
+        query = PassageQuery(phase=phase)
+        times = passage_times(on, phase, NOON, 20)
+        at_once = list(passages_of(on, query, phase, None, times))
+        assert at_once == [told(on, query, phase, None, one) for one in on.coming(phase, NOON, 20)]
+        assert len(at_once) == 9

@@ -1,0 +1,168 @@
+"""The paper of a machine at an instant as a page draws it: from the head to the knife, and what has passed that; to the
+scale of `server.console.strip_scale`, as a viewer in front sees it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from functools import reduce
+from operator import or_
+
+from django.db.models import Q
+from django.urls import reverse
+
+from scheduling.answers.paper_at import PaperAt, when_due
+from scheduling.log.models import Segment
+from scheduling.paper.strip_now import Laid
+from server.console import formatting
+from server.console.strip_scale import BEHIND, WIDTH, Box, Named, PlateBox, Scale, scale_of
+
+# Times nearer to each other than this, per cent, are not both told; nor is one so near to an edge.
+MARKS_APART, NEAR_THE_EDGE = 9.0, 4.0
+
+
+@dataclass(frozen=True)
+class DrawnPiece:
+    """Columns of one turn that lie side by side, and the plate that they are of; None where it is not drawn yet."""
+
+    box: Box
+    plate: PlateBox | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class DrawnPaper:
+    """A machine's paper at an instant, drawn; units as of `server.console.strip`.
+
+    Attributes:
+        paper: from the head to where it is out of sight.
+        pieces: what lies on it.
+        knife: None where there is none, or it is out of sight.
+        cuts: where it is to be cut once that comes to the knife.
+        marks: when what lies there was due, by the venue's clock.
+        said: the same in words.
+    """
+
+    height: float
+    margin: float
+    inner: float
+    paper: Box
+    pieces: tuple[DrawnPiece, ...]
+    head: float
+    knife: float | None
+    marks: tuple[Named, ...]
+    below: tuple[Named, ...]
+    said: str
+
+    @property
+    def box(self) -> float:
+        """How high the drawing is, with what stands out above and below the paper."""
+        return self.height + 8
+
+    @property
+    def tall(self) -> float:
+        """Where lines end that stand out below the paper."""
+        return self.height + 4
+
+
+@dataclass(frozen=True)
+class _On:
+    """Where places stand."""
+
+    found: PaperAt
+    scale: Scale
+
+    @property
+    def mirrored(self) -> bool:
+        return self.found.context.model.travel == "right"
+
+    @property
+    def head(self) -> float:
+        return float(WIDTH - BEHIND if self.mirrored else BEHIND)
+
+    def x(self, place: float) -> float:
+        away = (self.found.head - place) * self.scale.per_column
+        return round(self.head + away if self.mirrored else self.head - away, 1)
+
+    def whole(self, first: float, end: float) -> Box:
+        a, b = sorted((self.x(first), self.x(end)))
+        return Box(a, round(b - a, 1))
+
+    def box(self, first: float, end: float) -> Box:
+        a, b = sorted((self.x(first), self.x(end)))
+        a, b = max(a, 0.0), min(b, float(WIDTH))
+        return Box(round(a, 1), round(max(b - a, 0.0), 1))
+
+
+def drawn_paper(found: PaperAt) -> DrawnPaper:
+    """An answer, drawn."""
+    profile = found.context.model
+    on = _On(found, scale_of(profile))
+    laid = (*found.past_knife, *found.hangs)
+    begins = min([found.head - found.reach, *(one.place for one in laid)])
+    knife = None if profile.knife is None else on.x(found.head - profile.knife_columns)
+    return DrawnPaper(
+        height=on.scale.height,
+        margin=on.scale.margin,
+        inner=round(on.scale.height - 2 * on.scale.margin, 1),
+        paper=on.box(begins, found.head),
+        pieces=tuple(_pieces(on, laid, _plates(laid))),
+        head=on.head,
+        knife=knife if knife is not None and 0.0 < knife < WIDTH else None,
+        marks=tuple(_marks(on, laid)),
+        below=tuple(_below(on, knife)),
+        said=_said(found),
+    )
+
+
+def _plates(laid: tuple[Laid, ...]) -> Mapping[tuple[str, int], str]:
+    """Digests of the plates, by run and the segment's first column."""
+    if not laid:
+        return {}
+    near = reduce(or_, (Q(run_id=one.run, first_column__lt=one.end, end_column__gt=one.first) for one in laid))
+    rows = Segment.objects.filter(near).exclude(state=Segment.WITHDRAWN)
+    return {(run, first): plate for run, first, plate in rows.values_list("run_id", "first_column", "plate")}
+
+
+def _pieces(on: _On, laid: tuple[Laid, ...], plates: Mapping[tuple[str, int], str]) -> Iterator[DrawnPiece]:
+    for one in laid:
+        per_turn = on.found.on_runs[one.run].profile.columns_per_turn
+        of_turn = {first // per_turn: plate for (run, first), plate in plates.items() if run == one.run}
+        for turn in range(one.first // per_turn, (one.end - 1) // per_turn + 1):
+            first, end = max(one.first, turn * per_turn), min(one.end, (turn + 1) * per_turn)
+            box = on.box(one.place + first - one.first, one.place + end - one.first)
+            if box.width:
+                yield DrawnPiece(box, _plate(on, one, turn * per_turn, per_turn, of_turn.get(turn)))
+
+
+def _plate(on: _On, one: Laid, start: int, per_turn: int, digest: str | None) -> PlateBox | None:
+    if digest is None:
+        return None
+    place = one.place + start - one.first
+    box = on.whole(place, place + per_turn)
+    return PlateBox(box.x, box.width, reverse("plate-picture", args=[on.found.context.machine.id, digest]))
+
+
+def _marks(on: _On, laid: tuple[Laid, ...]) -> Iterator[Named]:
+    """The times at which the oldest and the newest of each length were due, the newest first."""
+    told: list[float] = []
+    zone = on.found.context.venue.zone
+    for one in reversed(laid):
+        begins, ends = when_due(on.found.on_runs[one.run], one.first, one.end)
+        for place, at in ((one.end_place, ends), (one.place, begins)):
+            x = round(100 * on.x(place) / WIDTH, 2)
+            if NEAR_THE_EDGE < x < 100 - NEAR_THE_EDGE and all(abs(x - other) >= MARKS_APART for other in told):
+                told.append(x)
+                yield Named(x, f"{at.astimezone(on.found.context.at_venue.clock):%a} {formatting.clock_time(at, zone)}")
+
+
+def _below(on: _On, knife: float | None) -> Iterator[Named]:
+    yield Named(round(100 * on.head / WIDTH, 2), "the head", "end" if on.mirrored else "start", "head")
+    if knife is not None and 0.0 < knife < WIDTH:
+        yield Named(round(100 * knife / WIDTH, 2), "the knife", "start" if on.mirrored else "end", "knife")
+
+
+def _said(found: PaperAt) -> str:
+    pitch = found.context.profile.column_pitch_mm
+    printed = sum(one.end - one.first for one in found.hangs) * pitch
+    where = "between head and knife" if found.context.model.knife is not None else "on the last turn's length"
+    return f"The paper to scale: {printed:.0f} mm of {found.reach * pitch:.0f} mm {where} are printed."
