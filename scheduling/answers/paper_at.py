@@ -57,6 +57,8 @@ class PaperAt:
         newest: the burst that was laid last; None before the first.
         due: the burst that belongs under the head; None where no run is then.
         recess: the recess in which its run is then; None for none.
+        laid: what was laid, in the order of the paper, as far back as was looked, what was cut off among it.
+        cut_off: up to which place of that it was cut off; where that is further back, its first.
         hangs: what lies between knife and head, in the order of the paper; where there is no knife, on the last turn's
             length.
         past_knife: what has passed the knife, and is not cut off; empty where there is none, or nothing is cut.
@@ -75,6 +77,8 @@ class PaperAt:
     newest: BurstAt | None
     due: BurstAt | None
     recess: Recess | None
+    laid: tuple[Laid, ...]
+    cut_off: int
     hangs: tuple[Laid, ...]
     past_knife: tuple[Laid, ...]
     cut: int | None
@@ -95,18 +99,26 @@ def reach_of(context: MachineContext) -> int:
     return context.profile.knife_columns if context.model.knife is not None else context.model.columns_per_turn
 
 
-def paper_at(context: MachineContext, at: datetime) -> PaperAt:
-    """A machine's paper at an instant, UTC."""
+def paper_at(context: MachineContext, at: datetime, behind: int = 0) -> PaperAt:
+    """A machine's paper at an instant.
+
+    Args:
+        context: the machine, now.
+        at: the instant, UTC.
+        behind: how many columns of paper behind the head are looked at, at least. What has passed the knife and is not
+            cut off is told for a turn at most in any case.
+    """
+    behind = max(behind, reach_of(context) + context.model.columns_per_turn)
     newest = newest_stretch(context)
     is_past = newest is not None and at < newest.at
-    line = _reported(context, at) if is_past else _planned(context, at, newest)
+    line = _reported(context, at, behind) if is_past else _planned(context, at, newest, behind)
     due = _due(context, at)
     missing = {one.run for one in line.laid} | ({due.on.run.id} if due is not None else set())
     on = dict(line.on) | on_runs(context, missing - line.on.keys())
     laid = [one for one in line.laid if one.run in on]
     last = BurstAt.holding(on[laid[-1].run], laid[-1].end - 1) if laid else None
     knife = line.head - reach_of(context)
-    has_knife = context.model.knife is not None
+    has_knife, cut_off = context.model.knife is not None, _cut_off(laid, line.strips)
     return PaperAt(
         context=context,
         at=at,
@@ -115,8 +127,12 @@ def paper_at(context: MachineContext, at: datetime) -> PaperAt:
         newest=last,
         due=due,
         recess=None if due is None else recess_of(due.on.run, context.venue, at),
+        laid=tuple(laid),
+        cut_off=cut_off,
         hangs=tuple(_clipped(laid, knife, line.head)),
-        past_knife=tuple(_clipped(laid, _cut_off(laid, line.strips), knife)) if has_knife else (),
+        past_knife=tuple(_clipped(laid, max(cut_off, knife - context.model.columns_per_turn), knife))
+        if has_knife
+        else (),
         cut=line.strips.number if has_knife else None,
         cut_by_hand=line.strips.by_hand,
         strips=line.strips.newest if has_knife else (),
@@ -139,19 +155,18 @@ class _Line:
     late: int = 0
 
 
-def _reported(context: MachineContext, at: datetime) -> _Line:
-    # What has passed the knife and is not cut off is told for a turn at most.
-    found = paper_before(context, at, reach_of(context) + context.model.columns_per_turn)
+def _reported(context: MachineContext, at: datetime, behind: int) -> _Line:
+    found = paper_before(context, at, behind)
     return _Line("reported", found.head, found.laid, reported_strips(context, at), {}, found.unsure_columns)
 
 
-def _planned(context: MachineContext, at: datetime, newest: PrintedStretch | None) -> _Line:
+def _planned(context: MachineContext, at: datetime, newest: PrintedStretch | None, columns: int) -> _Line:
     told = None if context.heartbeat is None else context.heartbeat.status.get("paper_position")
     fed = max(context.machine.paper_position, int(told or 0))
     coming = runs_to_come(context, fed, newest.at if newest is not None else None, at)
     laid_by = [one.laid_by(at) for one in coming]
     head = max([fed, *(one.base + laid for one, laid in zip(coming, laid_by, strict=True) if laid)])
-    behind = head - reach_of(context) - context.model.columns_per_turn
+    behind = head - columns
     laid = [one for one in _lying(context, behind) if one.place < fed]
     for one, number in zip(coming, laid_by, strict=True):
         laid += one.pieces(behind - one.base, number)

@@ -1,5 +1,5 @@
-"""The paper of a machine at an instant as a page draws it: from the head to the knife, and what has passed that; to the
-scale of `server.console.strip_scale`, as a viewer in front sees it."""
+"""The paper of a machine at an instant as a page draws it: from the head to the knife, and what has passed that, paler
+where it was cut off; to the scale of `server.console.strip_scale`, as a viewer in front sees it."""
 
 from __future__ import annotations
 
@@ -8,10 +8,13 @@ from dataclasses import dataclass
 from functools import reduce
 from operator import or_
 
+import numpy as np
 from django.db.models import Q
 from django.urls import reverse
 
-from scheduling.answers.paper_at import PaperAt, when_due
+from machines.clock import utc
+from machines.model.profile import Profile
+from scheduling.answers.paper_at import PaperAt
 from scheduling.log.models import Segment
 from scheduling.paper.strip_now import Laid
 from server.console import formatting
@@ -19,6 +22,8 @@ from server.console.strip_scale import BEHIND, WIDTH, Box, Named, PlateBox, Scal
 
 # Times nearer to each other than this, per cent, are not both told; nor is one so near to an edge.
 MARKS_APART, NEAR_THE_EDGE = 9.0, 4.0
+# So many of a length of paper are tried.
+MARKS_A_LENGTH = 9
 
 
 @dataclass(frozen=True)
@@ -37,7 +42,8 @@ class DrawnPaper:
         paper: from the head to where it is out of sight.
         pieces: what lies on it.
         knife: None where there is none, or it is out of sight.
-        cuts: where it is to be cut once that comes to the knife.
+        gone: what was cut off; None for nothing in sight.
+        cuts: where it was cut.
         marks: when what lies there was due, by the venue's clock.
         said: the same in words.
     """
@@ -49,6 +55,8 @@ class DrawnPaper:
     pieces: tuple[DrawnPiece, ...]
     head: float
     knife: float | None
+    gone: Box | None
+    cuts: tuple[float, ...]
     marks: tuple[Named, ...]
     below: tuple[Named, ...]
     said: str
@@ -93,12 +101,18 @@ class _On:
         return Box(round(a, 1), round(max(b - a, 0.0), 1))
 
 
+def in_sight(profile: Profile) -> int:
+    """How many columns of paper behind the head are drawn."""
+    return scale_of(profile).behind
+
+
 def drawn_paper(found: PaperAt) -> DrawnPaper:
-    """An answer, drawn."""
+    """An answer, drawn; it should reach as far back as is `in_sight`."""
     profile = found.context.model
     on = _On(found, scale_of(profile))
-    laid = (*found.past_knife, *found.hangs)
+    laid = tuple(one for one in found.laid if on.box(one.place, one.end_place).width)
     begins = min([found.head - found.reach, *(one.place for one in laid)])
+    gone = on.box(begins, found.cut_off)
     knife = None if profile.knife is None else on.x(found.head - profile.knife_columns)
     return DrawnPaper(
         height=on.scale.height,
@@ -108,6 +122,8 @@ def drawn_paper(found: PaperAt) -> DrawnPaper:
         pieces=tuple(_pieces(on, laid, _plates(laid))),
         head=on.head,
         knife=knife if knife is not None and 0.0 < knife < WIDTH else None,
+        gone=gone if found.cut is not None and found.cut_off > begins and gone.width else None,
+        cuts=tuple(_cuts(on, laid)),
         marks=tuple(_marks(on, laid)),
         below=tuple(_below(on, knife)),
         said=_said(found),
@@ -142,17 +158,29 @@ def _plate(on: _On, one: Laid, start: int, per_turn: int, digest: str | None) ->
     return PlateBox(box.x, box.width, reverse("plate-picture", args=[on.found.context.machine.id, digest]))
 
 
+def _cuts(on: _On, laid: tuple[Laid, ...]) -> Iterator[float]:
+    """Where the strips end that were cut off."""
+    for strip in on.found.strips:
+        for one in laid:
+            if one.run == strip.on.run.id and one.first <= strip.end < one.end:
+                x = on.x(one.place + strip.end - one.first)
+                if 0.0 < x < WIDTH:
+                    yield x
+
+
 def _marks(on: _On, laid: tuple[Laid, ...]) -> Iterator[Named]:
-    """The times at which the oldest and the newest of each length were due, the newest first."""
+    """The times at which some of each length is due, the newest first."""
     told: list[float] = []
-    zone = on.found.context.venue.zone
+    there = on.found.context.at_venue
     for one in reversed(laid):
-        begins, ends = when_due(on.found.on_runs[one.run], one.first, one.end)
-        for place, at in ((one.end_place, ends), (one.place, begins)):
+        edges = np.linspace(one.end, one.first, MARKS_A_LENGTH).round().astype(np.int64)
+        instants = on.found.on_runs[one.run].instants(edges)
+        for column, at in zip(edges.tolist(), map(utc, instants.tolist()), strict=True):
+            place = one.place + column - one.first
             x = round(100 * on.x(place) / WIDTH, 2)
             if NEAR_THE_EDGE < x < 100 - NEAR_THE_EDGE and all(abs(x - other) >= MARKS_APART for other in told):
                 told.append(x)
-                yield Named(x, f"{at.astimezone(on.found.context.at_venue.clock):%a} {formatting.clock_time(at, zone)}")
+                yield Named(x, f"{at.astimezone(there.clock):%a} {formatting.clock_time(at, there.venue.zone)}")
 
 
 def _below(on: _On, knife: float | None) -> Iterator[Named]:

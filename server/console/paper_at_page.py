@@ -23,7 +23,7 @@ from scheduling.sky.zones import zone
 from server import wiring
 from server.api.paper_at import require_near
 from server.console import formatting
-from server.console.drawn_paper import drawn_paper
+from server.console.drawn_paper import drawn_paper, in_sight
 from server.console.own_clock import UTC, OwnClock, own_clock, with_own_clock
 
 # How far the links beside the form go.
@@ -82,7 +82,7 @@ def page(request: HttpRequest, machine: str) -> HttpResponse:
 
 def paper_shown(context: MachineContext, at: datetime, own: OwnClock) -> dict[str, Any]:
     """What a page shows of a machine's paper at an instant."""
-    found = paper_at(context, at)
+    found = paper_at(context, at, in_sight(context.model))
     told = paper_at_told(found, [zone(UTC), *([zone(own.zone)] if own.zone else [])])
     return {
         "told": told,

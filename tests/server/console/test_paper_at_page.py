@@ -28,7 +28,7 @@ def test_it_is_told_by_the_clock_there_by_utc_and_by_the_readers(client: Client)
     row = re.search(r"<tr><th scope=\"row\">Under the head</th>(.*?)</tr>", text)
     assert row is not None and "longitude -150.0 to -151.0 on the map" in row[1]
     assert "between 07:00 and 07:04 on 2026-03-21" in row[1]
-    assert "This is the plan" in text and "No strip has been cut off by then." not in text
+    assert "This is the plan" in text and "No strip is cut off by then." not in text
 
 
 def test_the_head_and_the_knife_are_drawn_with_the_plates_between(client: Client, clock: HeldClock) -> None:
