@@ -670,7 +670,7 @@ NO_LIMITS: dict[str, str] = {
         server.console.world_map.ROWS server.console.world_map.LETTER server.console.world_map.MERIDIAN_LETTER
         server.console.world_map.LINE
         server.console.drawn_paper.MARKS_APART server.console.drawn_paper.NEAR_THE_EDGE
-        server.console.paper_at_page.STEPS server.console.drawn_paper.MARKS_A_LENGTH
+        server.console.drawn_paper.MARKS_A_LENGTH
         server.console.days_span.WIDTH server.console.paper_in_time.MARKS server.console.days_span.DAYS
         server.console.paper_in_time.NEAR_THE_EDGE server.console.days_span.USUAL_DAYS
         server.console.paper_in_time.CLOSE_S server.console.world_map.EAST_EDGE
