@@ -344,8 +344,11 @@ LIMITS: dict[str, tuple[Any, str]] = {
     "scheduling.rendering.render.HIGHEST_SMALL": (1920, "a short turn of wide paper is drawn no higher than that"),
     "scheduling.rendering.sources._TRIAL_COLUMNS": (240, "a coarse drawing tells whether a picture fits"),
     "scheduling.outages.policies_compared.MOST_OPENINGS": (12, "more than one look takes in; each is drawn by policy"),
+    "server.api.rehearsals.MOST_COMPARED": (2000, "of some seventeen kinds, played within about two seconds"),
+    "server.api.rehearsals.MOST_ALONE": (20_000, "played within about two seconds"),
     "server.desk.policies.NEWEST_OUTAGES": (20, "older ones are in the list of outages"),
     "scheduling.rehearsal.of_run.LONGEST_DAYS": (3660, "ten years: nobody's rates hold for longer"),
+    "scheduling.rehearsal.rates.LEAST_DAYS": (1.0, "of less a log tells of a first morning"),
     "scheduling.rehearsal.season.LEAST_LASTS_S": (3600.0, "who changes a roll each hour needs no rehearsal"),
     "scheduling.rehearsal.outages.KNOWN_AHEAD_S": (31 * 86400.0, "as CLOSED_AHEAD of open outages"),
     "scheduling.rehearsal.spares.LARGEST_MEAN": (500.0, "beyond it exp(-m) leaves the range in which the sum is exact"),
@@ -654,7 +657,8 @@ NO_LIMITS: dict[str, str] = {
         server.sky_report.year_chart._BOTTOM server.sky_report.year_chart._LENGTH_TOP
         server.sky_report.year_chart._LENGTH_BOTTOM server.sky_report.year_chart._SECOND_H
         server.sky_report.year_chart._MOONLIGHT_STEPS server.sky_report.year_chart._PHASES server.console.choices.WIDTH
-        server.desk.policy_words.WIDTH scheduling.rehearsal.rehearse.BARS scheduling.rehearsal.tallies.SHARES
+        server.desk.policy_words.WIDTH server.desk.rehearsal.WIDTH server.desk.rehearsal.HEIGHT
+        scheduling.rehearsal.rehearse.BARS scheduling.rehearsal.tallies.SHARES
         server.desk.model_drawing.LONG server.desk.model_drawing.HEAD
         server.console.choices.SIDE server.console.daylight.LOOK_BACK server.console.daylight.LOOK_AHEAD
         server.console.pictures.WIDTH_PX server.console.pictures.INK server.console.pictures.PAPER
@@ -687,7 +691,8 @@ NO_LIMITS: dict[str, str] = {
         server.desk.pieces.PX_PER_INCH server.desk.pieces.MAGNIFIED server.desk.pieces.PIECES
         server.desk.pieces.SMALL_PX server.desk.busiest.ALONG server.desk.busiest.ACROSS""",
     "what is usual where nobody says otherwise": """
-        server.desk.policies.USUAL_HOURS server.terminal.management.commands.rehearse.PROGRESS_EVERY_S
+        server.desk.policies.USUAL_HOURS server.api.rehearsals.USUAL_SEASONS
+        server.terminal.management.commands.rehearse.PROGRESS_EVERY_S
         server.desk.calibrations.RULER_MM server.desk.draft_paper.USUAL_MM
         server.desk.draft_paper.USUAL_HIGH_MM server.desk.draft_paper.USUAL_PITCH_MM
         machines.drivers.serial.machine.BAUD machines.node.manual.job.FEED_MM server.accounts.tokens.NAME_BYTES

@@ -14,13 +14,15 @@ from scheduling.rehearsal.rates import INCIDENTS, Rate, Rates
 EVERY, HOURS = "_every_days", "_hours"
 OTHERS = ("late_share", "late_hours", "notice_hours", "change_minutes", "work_held_hours", "reserve")
 SAID = "as was said"
+# It is dead until somebody cleans the head.
+WITHOUT = ("nozzle", HOURS)
 # So rare is what never happens, as days from one to the next.
 NEVER = 0.0
 
 
 def names() -> tuple[str, ...]:
     """Of all that can be changed."""
-    return (*(f"{name}{EVERY}" for name in INCIDENTS), *(f"{name}{HOURS}" for name in INCIDENTS[:-1]), *OTHERS)
+    return (*(f"{name}{part}" for name in INCIDENTS for part in (EVERY, HOURS) if (name, part) != WITHOUT), *OTHERS)
 
 
 def values(rates: Rates) -> dict[str, float]:
@@ -32,7 +34,7 @@ def _values(rates: Rates) -> Iterator[tuple[str, float]]:
     for name in INCIDENTS:
         rate: Rate = getattr(rates, name)
         yield f"{name}{EVERY}", 1.0 / rate.per_day if rate.per_day else NEVER
-        if name != INCIDENTS[-1]:
+        if (name, HOURS) != WITHOUT:
             yield f"{name}{HOURS}", rate.mean_hours
     for name in OTHERS:
         yield name, getattr(rates, name)

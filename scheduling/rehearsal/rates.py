@@ -14,6 +14,8 @@ from typing import Any
 from machines.errors import InputError, require
 
 COMMON = "common practice, no source"
+# Less of a log tells nothing.
+LEAST_DAYS = 1.0
 DAY_S, HOUR_S, MINUTE_S = 86400.0, 3600.0, 60.0
 
 
@@ -37,8 +39,9 @@ class Rate:
         require(0.0 <= self.mean_hours <= 2000.0, "mean_hours", f"{self.mean_hours} hours", "give 0 to 2000")
 
     def seen(self, count: int, days: float, hours: float | None = None) -> Rate:
-        """With what a log tells: so many in so many days of printing, of so many hours together where that is known."""
-        if days <= 0.0 or self.per_day == 0.0:
+        """With what a log of a day or more tells: so many in so many days of printing, of so many hours together where
+        that is known."""
+        if days < LEAST_DAYS or self.per_day == 0.0:
             return self
         per_day = min(1.0, (1 + count) / (1.0 / self.per_day + days))
         mean = self.mean_hours if hours is None else (self.mean_hours + hours) / (1 + count)

@@ -25,6 +25,7 @@ from scheduling.paper.passages_told import PassagesTold
 from scheduling.planning.opening_hours import Hours
 from scheduling.planning.quiet_hours import QuietHours
 from scheduling.planning.service_windows import Once, Weekly
+from scheduling.rehearsal.told import Rehearsed
 from scheduling.rendering.upload_store import Uploaded
 from scheduling.supplies.consumption import PartSupplies
 from scheduling.supplies.forecast import Forecast
@@ -95,6 +96,7 @@ SHOWN = (
     ComingServices,
     RunCheck,
     PoliciesCompared,
+    Rehearsed,
     Boards,
     CodeKnown,
     Preview,

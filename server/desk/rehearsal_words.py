@@ -86,13 +86,18 @@ def spare_in_words(one: Spare) -> str:
     return f"{one.number} {plural} beside the one at the machine: {one.mean:.3g} are changed on average"
 
 
+def right_on_average(found: Rehearsed) -> float:
+    """The mean over the openings, of which there are some, that all is right there."""
+    return sum(one.odds.right for one in found.openings) / len(found.openings)
+
+
 def moves_most(found: Rehearsed) -> tuple[Compared, ...]:
     """What makes most of the openings right that are not, best first; of what may be chance nothing. Where there are
     none, what brings the fewest hours off the sky."""
     if not found.openings:
         less = [one for one in found.compared if one.off_hours < 0.99 * found.off_hours.mean]
         return tuple(sorted(less, key=lambda one: one.off_hours))
-    before = sum(one.odds.right for one in found.openings) / len(found.openings)
+    before = right_on_average(found)
     doubt = DOUBT * (max(before * (1.0 - before), 1e-9) / found.seasons) ** 0.5
     better = [one for one in found.compared if one.right is not None and one.right > before + doubt]
     return tuple(sorted(better, key=lambda one: -(one.right or 0.0)))

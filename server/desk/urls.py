@@ -13,6 +13,7 @@ from server.desk.pages import addresses
 from server.desk.pictures_handed_on import handed_on
 from server.desk.pieces import PIECES, piece
 from server.desk.policies import policies
+from server.desk.rehearsal import rehearsal
 from server.desk.runs import RUNS
 from server.desk.series import SERIES
 from server.desk.sources import SOURCES
@@ -37,6 +38,7 @@ urlpatterns = [
     path("machines/<id:id>/calibration", calibrations.measure, name="measure-machine"),
     path("machines/<id:id>/proof.png", machines.proof, name="machine-paper-proof"),
     path("runs/<id:id>/policies", policies, name="run-policies-page"),
+    path("runs/<id:id>/rehearsal", rehearsal, name="run-rehearsal-page"),
     path("runs/<id:id>/proof.png", handed_on, {"address": "runs/{}/proof.png"}, name="run-proof-picture"),
     path("sources/<id:id>/proof.png", handed_on, {"address": "sources/{}/proof.png"}, name="picture-proof"),
     path("sources/<id:id>/thumbnail.png", handed_on, {"address": "sources/{}/thumbnail.png"}, name="picture-thumbnail"),

@@ -8,6 +8,8 @@ import json
 import pytest
 from django.core.management import CommandError, call_command
 
+from tests.server.studio import Caller
+
 pytestmark = pytest.mark.usefixtures("furnished")
 
 
@@ -37,6 +39,11 @@ def test_the_same_seed_tells_the_same() -> None:
     first = json.loads(told("--seasons", 200, "--seed", 7, "--alone", "--json"))
     assert first == json.loads(told("--seasons", 200, "--seed", 7, "--alone", "--json"))
     assert first["compared"] == [] and first["seed"] == 7
+
+
+def test_the_api_plays_the_same(furnished: Caller) -> None:
+    same = furnished.get("runs/spring/rehearsal?seasons=200&seed=3&power_every_days=5").json()
+    assert json.loads(told("--seasons", 200, "--seed", 3, "--assume", "power_every_days=5", "--json")) == same
 
 
 def test_where_nothing_goes_wrong_nothing_moves_the_odds() -> None:
