@@ -343,6 +343,13 @@ LIMITS: dict[str, tuple[Any, str]] = {
     "scheduling.queries.names.LONGEST_NAME": (120, "what a page can show"),
     "scheduling.rendering.render.HIGHEST_SMALL": (1920, "a short turn of wide paper is drawn no higher than that"),
     "scheduling.rendering.sources._TRIAL_COLUMNS": (240, "a coarse drawing tells whether a picture fits"),
+    "scheduling.commands.run_search.MOST_STARTS": (200, "a week by the hour; a coarser step for longer"),
+    "scheduling.commands.run_search.MOST_TRIED": (240, "as many as are looked at in about two seconds"),
+    "scheduling.commands.run_search.MOST_WISHES": (8, "more than a person weighs against each other"),
+    "scheduling.commands.run_search.MOST_ANSWERS": (5, "what is compared side by side"),
+    "scheduling.commands.run_search.LONGEST": (timedelta(days=198), "half a year by days: as many as are tried"),
+    "scheduling.commands.run_wishes.WIDEST_S": (86_400.0, "beside an instant; what may be a day off is no wish"),
+    "scheduling.commands.run_wishes.HEAVIEST": (1000.0, "of a wish that all others give way to"),
     "scheduling.outages.policies_compared.MOST_OPENINGS": (12, "more than one look takes in; each is drawn by policy"),
     "server.api.rehearsals.MOST_COMPARED": (2000, "of some seventeen kinds, played within about two seconds"),
     "server.api.rehearsals.MOST_ALONE": (20_000, "played within about two seconds"),
@@ -692,7 +699,9 @@ NO_LIMITS: dict[str, str] = {
         server.desk.pieces.SMALL_PX server.desk.busiest.ALONG server.desk.busiest.ACROSS""",
     "what is usual where nobody says otherwise": """
         server.desk.policies.USUAL_HOURS server.api.rehearsals.USUAL_SEASONS
-        server.terminal.management.commands.rehearse.PROGRESS_EVERY_S
+        server.terminal.management.commands.rehearse.PROGRESS_EVERY_S scheduling.commands.run_search.STEPS_S
+        scheduling.commands.run_wishes.DAY_MINUTES scheduling.commands.wishes_met.HOUR
+        scheduling.commands.wishes_met.OF_A_CHANGE_H scheduling.commands.wishes_met.OF_NEVER_H
         server.desk.calibrations.RULER_MM server.desk.draft_paper.USUAL_MM
         server.desk.draft_paper.USUAL_HIGH_MM server.desk.draft_paper.USUAL_PITCH_MM
         machines.drivers.serial.machine.BAUD machines.node.manual.job.FEED_MM server.accounts.tokens.NAME_BYTES

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import zlib
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -109,6 +109,15 @@ def read_run_context(command: PlanRun) -> RunContext:
     model = machine_model(machine.profile_id)
     timeline = _timeline(command, model.profile, place_of(machine.venue))
     return RunContext(machine, source, machine.venue, model, timeline)
+
+
+def by_another_cycle(context: RunContext, command: PlanRun) -> RunContext:
+    """What was read for one run, for the same on the same machine by another cycle or other options of it.
+
+    Raises:
+        InputError: there is no such cycle.
+    """
+    return replace(context, timeline=_timeline(command, context.profile, place_of(context.venue)))
 
 
 def plan_run(command: PlanRun, context: RunContext, *, after: str | None = None) -> RunPlanned:

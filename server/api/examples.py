@@ -80,6 +80,15 @@ EXAMPLES: Final[Mapping[str, Any]] = {
     "POST sources": SOURCE,
     "PATCH sources/{id}": {"name": "Coasts of the world"},
     "POST run-checks": RUN,
+    "POST run-searches": {
+        "run": RUN,
+        "earliest": "2027-03-15T00:00:00Z",
+        "latest": "2027-03-22T00:00:00Z",
+        "wishes": [
+            {"kind": "place-in-sight", "at": "2027-03-25T18:00:00Z", "longitude": -9.1, "weight": 2.0},
+            {"kind": "changes-within", "weekdays": [2], "opens": "09:00", "closes": "10:30"},
+        ],
+    },
     "POST policy-checks": {
         "run": RUN,
         "outage": {"starts_at": "2027-03-24T22:00:00Z", "ends_at": "2027-03-25T06:00:00Z", "cause": "power"},

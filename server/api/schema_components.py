@@ -17,6 +17,7 @@ from scheduling.answers.paper_at_told import PaperTold
 from scheduling.commands import handlers
 from scheduling.commands.changes import Preview
 from scheduling.commands.preview_run import RunCheck
+from scheduling.commands.run_search import RunSearch, SeekRun
 from scheduling.nodes.board_holds import BoardKnows
 from scheduling.outages.policies_compared import PoliciesCompared
 from scheduling.paper.geometry import Geometry
@@ -56,6 +57,7 @@ READ = (
     HoldRun,
     Reason,
     Reports,
+    SeekRun,
     SetContacts,
     SetRecipients,
     SetHours,
@@ -79,6 +81,7 @@ SHOWN = (
     Uploaded,
     Seam,
     Forecast,
+    RunSearch,
     Geometry,
     Hours,
     QuietHours,

@@ -53,6 +53,12 @@ STUDIO, CURATOR = ("studio",), ("studio", "curator")
 RECIPIENTS = {"recipients": [{"id": "desk", "role": "studio", "email": "desk@quay.example"}]}
 Order = Callable[[Caller], HttpResponse]
 AN_OUTAGE = {"starts_at": "2026-03-24T18:00:00Z", "ends_at": "2026-03-24T20:00:00Z"}
+SOUGHT = {
+    "run": RUN | {"id": "sought", "ends_at": "2026-03-28T12:00:00Z"},
+    "earliest": "2026-03-24T12:00:00Z",
+    "latest": "2026-03-24T18:00:00Z",
+    "wishes": [{"kind": "strip-falls", "at": "2026-03-26T18:00:00Z"}],
+}
 LATER = {"starts_at": "2026-03-24T12:00:00.000000Z", "ends_at": "2026-03-25T12:00:00.000000Z"}
 
 
@@ -168,6 +174,7 @@ COMMANDS_GIVEN: dict[tuple[str, str], tuple[Order, tuple[str, ...]]] = {
     ("service-window-call-off", "post"): (call_off_what_was_fixed, CURATOR),
     ("service-window-take-back", "post"): (take_back_what_was_fixed, CURATOR),
     ("run-checks", "post"): (lambda caller: caller.post("run-checks", RUN | LATER | {"id": "later"}), STUDIO),
+    ("run-searches", "post"): (lambda caller: caller.post("run-searches", SOUGHT), STUDIO),
     ("policy-checks", "post"): (
         lambda caller: caller.post("policy-checks", {"run": RUN | LATER | {"id": "later"}, "outage": AN_OUTAGE}),
         STUDIO,
