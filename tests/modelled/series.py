@@ -112,7 +112,7 @@ def play_one(stand: Stand, scenario: Scenario) -> Played:
     began, folder = time.monotonic(), Path(f"seed-{scenario.seed}")
     shutil.rmtree(folder, ignore_errors=True)
     with stand.lane(scenario) as lane:
-        stage = _play(lane, scenario, folder)
+        stage = play(lane, scenario, folder)
         result = verdict(stage, began)
         result.problems.extend([*words_not_followed(stage), *wrong_ends(stage), *lane.relay.complaints])
         digests = _digests(lane, stage)
@@ -121,7 +121,8 @@ def play_one(stand: Stand, scenario: Scenario) -> Played:
     return Played(result=result, digests=digests, hits=lane.relay.hits)
 
 
-def _play(lane: ModelLane, scenario: Scenario, folder: Path) -> Stage:
+def play(lane: ModelLane, scenario: Scenario, folder: Path) -> Stage:
+    """A scenario, until all that was planned is accounted for."""
     stage = Stage(lane, scenario, folder, MACHINE, utc(lane.clock.now()))
     stage.boards.append(lane.make_board(scenario, folder))
     try:

@@ -8,20 +8,21 @@ from itertools import product
 import numpy as np
 import pytest
 
-from machines.recovery import Columns, Decision, Gap, Limit, Pace, Policy, Rule, Span, settle
+from machines.recovery import Columns, Decision, Gap, HalfPrinted, Limit, Pace, Policy, Rule, RuleKind, Span, settle
 from scheduling.rehearsal.settling import Gaps, settle_all, true_again
 from scheduling.rehearsal.spans import Spans
 
 BEGAN = datetime(2026, 3, 1, tzinfo=UTC)
 HOUR = 3600.0
 LIMITS = (Limit(value=1.0, unit="hours"), Limit(value=0.25, unit="turns"), Limit(value=9.5, unit="hours"))
-HALVES = ("as-the-rest", "finish", "abandon", "again")
+HALVES: tuple[HalfPrinted, ...] = ("as-the-rest", "finish", "abandon", "again")
 # Open from 10:00 to 18:00 for a few days, and from then on as long as is known.
 CLOSED = [(day * 24 * HOUR - 6 * HOUR, day * 24 * HOUR + 10 * HOUR) for day in range(6)]
 
 
 def rules() -> list[Rule]:
-    plain = [Rule(kind=kind, half_printed=half) for kind in ("skip", "blank", "replay", "shift") for half in HALVES]
+    kinds: tuple[RuleKind, ...] = ("skip", "blank", "replay", "shift")
+    plain = [Rule(kind=kind, half_printed=half) for kind in kinds for half in HALVES]
     limited = [Rule(kind="replay-within", within=one, half_printed=half) for one in LIMITS for half in HALVES]
     by_doors = [
         Rule(kind=one.kind, within=one.within, half_printed=one.half_printed, only_while_closed=True)
@@ -74,7 +75,7 @@ def at(seconds: float) -> datetime:
     return BEGAN + timedelta(seconds=seconds)
 
 
-def in_arrays(gaps: list[Gap]) -> Gaps:
+def in_arrays(gaps: list[Gap], known_until_s: float = CLOSED[-1][1]) -> Gaps:
     def seconds(instant: datetime | None) -> float:
         return np.nan if instant is None else (instant - BEGAN).total_seconds()
 
@@ -86,7 +87,7 @@ def in_arrays(gaps: list[Gap]) -> Gaps:
         missing_since_s=np.array([seconds(gap.missing_since) for gap in gaps]),
         segment_first=np.array([gap.unknown_end if gap.segment is None else gap.segment.first for gap in gaps]),
         segment_end=np.array([gap.unknown_end if gap.segment is None else gap.segment.end for gap in gaps]),
-        known_until_s=np.full(len(gaps), CLOSED[-1][1]),
+        known_until_s=np.full(len(gaps), known_until_s),
     )
 
 
