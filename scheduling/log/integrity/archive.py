@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import hashlib
 import os
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from heapq import merge
 from pathlib import Path
 
@@ -54,17 +54,28 @@ def close_streams(
     by: Attribution,
     *,
     key: Ed25519PrivateKey | None,
+    require: Callable[[Sequence[str]], None] | None = None,
     using: str = "default",
 ) -> SignedStatement:
     """Move streams from the log into a new file, and fold the views from what remains.
 
+    Args:
+        streams: which.
+        file: that does not exist yet.
+        by: whoever closes them.
+        key: that the archive is signed with; None for none.
+        require: sees that what remains can be shown without them, while nobody else can write.
+        using: the database.
+
     Raises:
-        InputError: a stream is not there, or keeps the archives themselves; nothing was written.
+        InputError: that said so; or a stream is not there, or keeps the archives themselves; nothing was written.
         FileExistsError: the file is there already.
         BrokenLink: a stream is not what was written.
     """
     with transaction.atomic(using=using):
         lock(using)
+        if require is not None:
+            require(streams)
         signed = _write(streams, file, by, key, using)
         digest = hashlib.sha256(file.read_bytes()).hexdigest()
         # First, so that they stand after all that is taken out, and no position is ever given twice.

@@ -159,8 +159,7 @@ class Command(TerminalCommand):
 
     def close(self, options: dict[str, Any]) -> None:
         key = _signing_key()
-        require_closable(options["stream"])
-        signed = close_streams(options["stream"], options["file"], at_the_terminal(), key=key)
+        signed = close_streams(options["stream"], options["file"], at_the_terminal(), key=key, require=require_closable)
         events, streams = signed.statement.events, len(signed.statement.heads)
         said = f"{events} event{'s' * (events > 1)} of {streams} stream{'s' * (streams > 1)} closed."
         self.stdout.write(said)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Sequence
 from io import StringIO
 from pathlib import Path
 from typing import Any
@@ -141,6 +142,22 @@ class TestOnSQLite(ArchiveContract):
 @pytest.mark.django_db(databases=["postgres"])
 class TestOnPostgreSQL(ArchiveContract):
     using = "postgres"
+
+    def test_whether_it_may_be_is_asked_where_nobody_else_can_append(self, tmp_path: Path) -> None:
+        """A run that was planned in between would hang on what is gone."""
+        held: list[int] = []
+
+        def require(streams: Sequence[str]) -> None:
+            with connections[self.using].cursor() as cursor:
+                cursor.execute("SELECT count(*) FROM pg_locks WHERE locktype = 'advisory' AND pid = pg_backend_pid()")
+                held.extend(cursor.fetchone())
+            raise InputError("stream", f"{streams[0]} is still named", "leave it")
+
+        with pytest.raises(InputError, match="run/spring is still named"):
+            close_streams(OLD, tmp_path / "old.jsonl", by(), key=None, require=require, using=self.using)
+        assert held == [1]
+        assert not (tmp_path / "old.jsonl").exists()
+        assert not models.ClosedStream.objects.using(self.using).exists()
 
 
 @pytest.mark.django_db(transaction=True)
