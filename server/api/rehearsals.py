@@ -18,7 +18,7 @@ from scheduling.queries.runs import machine_of
 from scheduling.rehearsal.assumed import changed, names
 from scheduling.rehearsal.log_rates import rates_of
 from scheduling.rehearsal.of_run import RunInNumbers
-from scheduling.rehearsal.rates import Rates
+from scheduling.rehearsal.rates import DAY_S, Rates
 from scheduling.rehearsal.rehearse import Asked, rehearse
 from scheduling.rehearsal.told import Rehearsed
 from server import wiring
@@ -26,8 +26,11 @@ from server.api.base_views import ApiView, asked_for
 from server.api.queries import number_reader, query_value, whole_reader
 from server.heavy import TURNS
 
-# What is played within about two seconds, with all that is compared and without; more is played at the terminal.
-USUAL_SEASONS, MOST_COMPARED, MOST_ALONE = 1000, 2000, 20_000
+# What is played within a few seconds, with all that is compared and without; more is played at the terminal. How long
+# it takes grows with the days of the run, however few the seasons are.
+USUAL_SEASONS, MOST_COMPARED, MOST_ALONE = 1000, 2000, 10_000
+LONGEST_COMPARED_DAYS, MOST_ALONE_DAYS = 400, 2_000_000
+AT_TERMINAL = "`dayroll rehearse` plays more"
 
 
 class RunRehearsal(ApiView):
@@ -36,7 +39,7 @@ class RunRehearsal(ApiView):
     parameters = ("seasons", "seed", "confidence", "alone", *names())
     described: ClassVar = {
         "seasons": OpenApiParameter(
-            "seasons", int, description="How often; 1000 if not given, 2000 at most, or 20,000 with `alone`."
+            "seasons", int, description="How often; 1000 if not given, 2000 at most, or 10,000 with `alone`."
         ),
         "seed": OpenApiParameter("seed", int, description="Of all chance; 1 if not given. The same tells the same."),
         "confidence": OpenApiParameter("confidence", float, description="For numbers of spares; 0.95 if not given."),
@@ -65,6 +68,7 @@ class RunRehearsal(ApiView):
         rates, asked = changed(rates_of(machine.id, now, Rates()), said), _asked(request)
         with TURNS.turn():
             numbers = RunInNumbers(RunThere(machine_context(machine, now), run), now, wiring.plates())
+            _require_short(numbers.length_s / DAY_S, asked)
             return Response(unstructure(rehearse(numbers, rates, asked)))
 
 
@@ -74,10 +78,19 @@ def _asked(request: Request) -> Asked:
     most = MOST_ALONE if alone else MOST_COMPARED
     if seasons > most:
         remedy = f"give {most:,} at most" + ("" if alone else f", or {MOST_ALONE:,} with alone=true")
-        raise InputError("seasons", f"{seasons}", f"{remedy}; `dayroll rehearse` plays more")
+        raise InputError("seasons", f"{seasons}", f"{remedy}; {AT_TERMINAL}")
     return Asked(
         seasons=seasons,
         seed=query_value(request, "seed", whole_reader("seed"), 1),
         confidence=query_value(request, "confidence", number_reader("confidence"), 0.95),
         compare=not alone,
     )
+
+
+def _require_short(days: float, asked: Asked) -> None:
+    if asked.compare and days > LONGEST_COMPARED_DAYS:
+        problem = f"{days:.0f} days are too many to compare here"
+        raise InputError("alone", problem, f"give alone=true; {AT_TERMINAL}")
+    if not asked.compare and asked.seasons * days > MOST_ALONE_DAYS:
+        problem = f"{asked.seasons} seasons of {days:.0f} days are too many to play here"
+        raise InputError("seasons", problem, f"give {int(MOST_ALONE_DAYS / days):,} at most; {AT_TERMINAL}")

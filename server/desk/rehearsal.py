@@ -60,10 +60,13 @@ WIDTH, HEIGHT = 1000.0, 100.0
 class RehearsalForm(OrderForm):
     """How often, and what is assumed."""
 
-    PLACES: ClassVar[dict[str, str]] = {name: name for name in ("seasons", "seed", "confidence", *names())}
+    PLACES: ClassVar[dict[str, str]] = {name: name for name in ("seasons", "seed", "confidence", *names())} | {
+        "alone": "compare"
+    }
 
     seasons = forms.ChoiceField(choices=SEASONS, label="How often it is played")
     seed = forms.IntegerField(label="Seed", help_text="the same seed tells the same")
+    compare = forms.BooleanField(required=False, label="Compare policies, service dates, and what goes wrong")
     confidence = forms.FloatField(label="Spares are to be enough with", help_text="0.95: in 95 seasons of a hundred")
 
     def __init__(self, data: Any, initial: dict[str, Any]) -> None:
@@ -75,12 +78,13 @@ class RehearsalForm(OrderForm):
     def groups(self) -> Sequence[Group]:
         """What is asked, and what is assumed."""
         lead = "Typical ones are common practice, without a source; what this machine's log tells is added to them."
-        return (Group("", ("seasons", "seed", "confidence")), Group("Assumed", names(), lead=lead))
+        return (Group("", ("seasons", "seed", "confidence", "compare")), Group("Assumed", names(), lead=lead))
 
     def query(self) -> dict[str, str]:
         """What the API is asked: of the assumptions those that were changed."""
         said, first = self.cleaned_data, self.initial
         asked = {name: str(said[name]) for name in ("seasons", "seed", "confidence")}
+        asked["alone"] = "false" if said["compare"] else "true"
         return asked | {name: repr(said[name]) for name in names() if said[name] != first[name]}
 
 
@@ -105,7 +109,7 @@ def rehearsal(request: HttpRequest, id: str) -> HttpResponse:
 def _initial(machine: str) -> dict[str, Any]:
     found = values(rates_of(machine, wiring.now(), Rates()))
     rounded = {name: float(f"{value:.4g}") for name, value in found.items()}
-    return {"seasons": "1000", "seed": 1, "confidence": 0.95, **rounded}
+    return {"seasons": "1000", "seed": 1, "confidence": 0.95, "compare": True, **rounded}
 
 
 def _shown(found: Rehearsed, zone: str) -> dict[str, Any]:
@@ -120,8 +124,12 @@ def _shown(found: Rehearsed, zone: str) -> dict[str, Any]:
         "longest": f"{found.off_bars[-1].ends:.0f} h",
         "spares": [spare_in_words(one) for one in found.spares],
         "confidence": percent(found.confidence),
-        "moves": moves_in_words(found),
-        "tables": [(title, [_planned(found), *map(_row, of_kind(found, kind))]) for kind, title in KINDS],
+        "moves": moves_in_words(found) if found.compared else "",
+        "tables": [
+            (title, [_planned(found), *map(_row, of_kind(found, kind))])
+            for kind, title in KINDS
+            if of_kind(found, kind)
+        ],
     }
 
 

@@ -11,7 +11,7 @@ from django.test import Client
 from server.heavy import TURNS, Busy
 from tests.server.api.test_bad_input import problem
 from tests.server.desk.pages import shown, signed_in
-from tests.server.studio import Caller, HeldClock
+from tests.server.studio import RUN, Caller, HeldClock
 
 PATH = "/runs/spring/rehearsal"
 NAMES = ("power", "network", "jam", "part", "nozzle")
@@ -25,7 +25,9 @@ def person(furnished: Caller) -> Client:
 def query(page: str, **changed: str) -> str:
     """The form as it stands, with some fields otherwise."""
     fields = dict(re.findall(r'<input type="number" name="(\w+)" value="([^"]*)"', page))
-    return "&".join(f"{name}={value}" for name, value in ({"seasons": "500"} | fields | changed).items())
+    return "&".join(
+        f"{name}={value}" for name, value in ({"seasons": "500", "compare": "on"} | fields | changed).items()
+    )
 
 
 def test_what_is_assumed_is_there_to_be_changed_before_it_is_played(person: Client) -> None:
@@ -75,7 +77,7 @@ def test_the_api_plays_it_and_the_same_seed_is_the_same(furnished: Caller) -> No
     assert first["seasons"] == 300 and [one["id"] for one in first["openings"]] == ["first-night"]
     assert {one["kind"] for one in first["compared"]} == {"policy", "service", "without"}
     never = "&".join(f"{name}_every_days=0" for name in NAMES)
-    still = furnished.get(f"runs/spring/rehearsal?alone=true&seasons=20000&{never}").json()
+    still = furnished.get(f"runs/spring/rehearsal?alone=true&seasons=10000&{never}").json()
     assert still["openings"][0]["odds"]["right"] == 1.0 and still["compared"] == []
     assert still["off_hours"] == {"mean": 0.0, "low": 0.0, "middle": 0.0, "high": 0.0}
 
@@ -84,7 +86,7 @@ def test_the_api_plays_it_and_the_same_seed_is_the_same(furnished: Caller) -> No
     ("asked", "field"),
     [
         ("seasons=2001", "seasons"),
-        ("seasons=20001&alone=true", "seasons"),
+        ("seasons=10001&alone=true", "seasons"),
         ("seasons=10", "seasons"),
         ("seasons=many", "seasons"),
         ("seed=-1", "seed"),
@@ -97,6 +99,20 @@ def test_the_api_plays_it_and_the_same_seed_is_the_same(furnished: Caller) -> No
 )
 def test_the_api_refuses_by_name(furnished: Caller, asked: str, field: str) -> None:
     assert problem(furnished.get(f"runs/spring/rehearsal?{asked}"), 422)["field"] == field
+
+
+def test_a_long_run_is_played_alone_or_at_the_terminal(furnished: Caller, person: Client) -> None:
+    years = {"id": "years", "starts_at": "2026-05-01T12:00:00Z", "ends_at": "2029-05-01T12:00:00Z"}
+    furnished.create("runs", RUN | years)
+    told = problem(furnished.get("runs/years/rehearsal?seasons=100"), 422)
+    assert told["field"] == "alone" and "1096 days are too many to compare here" in told["detail"]
+    assert problem(furnished.get("runs/years/rehearsal?seasons=10000&alone=true"), 422)["field"] == "seasons"
+    assert furnished.get("runs/years/rehearsal?seasons=100&alone=true").json()["compared"] == []
+    path = PATH.replace("spring", "years")
+    page, said = shown(person, path), "1096 days are too many to compare here"
+    assert said in person.get(f"{path}?{query(page)}").content.decode()
+    alone = shown(person, f"{path}?{query(page).replace('&compare=on', '')}")
+    assert "The odds" in alone and "What moves the odds" not in alone
 
 
 def test_a_run_that_is_over_is_not_played(furnished: Caller, person: Client, clock: HeldClock) -> None:
