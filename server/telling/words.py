@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -88,7 +88,7 @@ class Words:
 
 @dataclass(frozen=True)
 class Names:
-    """How machines are called, by id, and the venue, if there is one, with its zone."""
+    """How machines are called, and venues with their zones, by id."""
 
     machines: Mapping[str, str]
     venues: Mapping[str, tuple[str, str]]
@@ -96,11 +96,17 @@ class Names:
 
 def names_of(matter: Matter) -> Names:
     """Of what a matter is about."""
-    machines = {part.machine for part in matter.parts.values() if part.machine}
-    venue = matter.venue
+    return all_names([matter])
+
+
+def all_names(matters: Iterable[Matter]) -> Names:
+    """Of what some matters are about, in two queries."""
+    matters = list(matters)
+    machines = {part.machine for matter in matters for part in matter.parts.values() if part.machine}
+    venues = Venue.objects.filter(id__in={matter.venue for matter in matters if matter.venue})
     return Names(
         dict(Machine.objects.filter(id__in=machines).values_list("id", "name")),
-        {id: (name, zone) for id, name, zone in Venue.objects.filter(id=venue).values_list("id", "name", "zone")},
+        {id: (name, zone) for id, name, zone in venues.values_list("id", "name", "zone")},
     )
 
 
@@ -124,7 +130,7 @@ def words_of(matter: Matter, what: str, one: Recipient, names: Names, acknowledg
 def title_of(matter: Matter, names: Names) -> str:
     """What is amiss, in a line, in the language that is spoken."""
     called = sorted({names.machines.get(part.machine, part.machine) for part in matter.parts.values() if part.machine})
-    venue = next((name for name, _zone in names.venues.values()), matter.venue or "")
+    venue, _zone = names.venues.get(matter.venue or "", (matter.venue or "", ""))
     return _(TITLES[matter.kind]).format(machines=", ".join(called), venue=venue)
 
 
@@ -156,7 +162,7 @@ def _over(matter: Matter, one: Recipient, names: Names) -> Iterator[str]:
 
 def _when(at: datetime, matter: Matter, one: Recipient, names: Names) -> str:
     """By the venue's clock, and by theirs where that is another."""
-    zones = [zone for _name, zone in names.venues.values()]
+    zones = [names.venues[matter.venue][1]] if matter.venue is not None and matter.venue in names.venues else []
     zones += [one.zone] if one.zone not in zones else []
     return "; ".join(f"{formatting.moment(at, zone)} ({zone})" for zone in zones)
 

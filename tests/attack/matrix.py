@@ -27,6 +27,7 @@ PAGES_THAT_CHANGE = (
     "/venues/quay/hours",
     "/venues/quay/quiet-hours",
     "/venues/quay/contacts",
+    "/told/new",
     "/venues/quay/service-windows/new",
     "/service-windows/rounds/call-off",
     "/runs/spring/decide",

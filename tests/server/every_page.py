@@ -13,6 +13,7 @@ from machines.serialization import unstructure
 from scheduling.log.beside_telling import add_messages, keep_matters, keep_recipients
 from scheduling.log.models import Matter, Message
 from scheduling.telling.amiss import Amiss
+from scheduling.telling.recipients import AllRecipients, Recipient, as_said
 from server.accounts.message_secrets import message_secret
 from server.desk.boards import ACTS
 from tests.server.conftest import enrol
@@ -32,12 +33,13 @@ THINGS = {
     "see-to": "0" * 32,
     "matters": "knife-1",
     "recipients": "desk",
+    "told": "desk",
 }
 PARTS = {"number": "1", "prefix": "studio_0", "digest": "0" * 64, "outages": "none"}
 PART = re.compile(r"<(?:\w+:)?(\w+)>")
 API = "api/v1/"
 # Neither a page nor part of one: they are asked by programs, or only take a form.
-NO_PAGES = {"live", "ready", "sign-out"}
+NO_PAGES = {"live", "ready", "sign-out", "test-recipient", "see-to-it"}
 PARTS_OF_PAGES = {"overview", "now-fragment"}
 
 
@@ -126,7 +128,8 @@ def one_of_everything(furnished: Caller, clock: HeldClock) -> None:
 def one_of_what_is_told(clock: HeldClock) -> None:
     """Somebody is told that a knife is not armed."""
     recipient, matter = THINGS["recipients"], THINGS["matters"]
-    keep_recipients({"recipients": [{"id": recipient, "role": "studio", "email": "desk@quay.example"}]})
+    desk = Recipient(id=recipient, role="studio", email="desk@quay.example")
+    keep_recipients(as_said(AllRecipients(recipients=(desk,))))
     part = unstructure(Amiss(kind="knife", since=clock.at, venue="quay", machine="wren-1"))
     at = {"began_at": clock.at, "told_from": clock.at}
     keep_matters([Matter(id=matter, kind="knife", venue="quay", parts={"knife/wren-1": part}, **at)], [])
