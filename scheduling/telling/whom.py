@@ -88,8 +88,9 @@ def concerns(one: Recipient, matter: Matter) -> bool:
 
 
 def is_told(one: Recipient, matter: Matter, now: datetime) -> bool:
-    """Whether somebody is to be told of a matter now, which is not over."""
-    if not concerns(one, matter) or matter.acknowledged_at is not None:
+    """Whether somebody is to be told of a matter now, which is not over. Nobody is of one of which nothing is found: it
+    may be over in a moment."""
+    if not concerns(one, matter) or matter.acknowledged_at is not None or matter.gone_at is not None:
         return False
     if now < matter.told_from + timedelta(minutes=one.after_min):
         return False

@@ -68,6 +68,7 @@ def test_the_next_is_told_when_nobody_acknowledged_for_so_long() -> None:
     assert not is_told(night, replace(of, acknowledged_at=at), at)
     assert not is_told(one(), of, TOLD_FROM - timedelta(seconds=1))
     assert is_told(one(), of, TOLD_FROM)
+    assert not is_told(one(), replace(of, gone_at=TOLD_FROM), TOLD_FROM)
 
 
 WORKDAY = {"week": {"saturday": [{"opens": "09:00", "closes": "17:00"}]}}
