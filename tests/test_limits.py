@@ -64,6 +64,8 @@ LIMITS: dict[str, tuple[Any, str]] = {
     "scheduling.telling.recipients.MOST_SECRET_NUMBER": (9_999, "a new secret a day for a life"),
     "scheduling.telling.whom.TOLD_OVER_FOR": (days(2), "quiet hours end within a weekend"),
     "scheduling.telling.keeping.KEPT": (days(90), "a season's end is looked back on; what is of people goes"),
+    "server.desk.told.MATTERS_SHOWN": (60, "a page; the API has the rest"),
+    "server.terminal.management.commands.told.MOST_SHOWN": (100, "a screen or two; the API has the rest"),
     "server.telling.hooks.PATIENCE_S": (10.0, "a receiver takes it and works on it later"),
     "server.telling.hooks.IN_ALL_S": (20.0, "who sends an octet at a time holds nobody up"),
     "server.telling.delivery.CLAIMED": (days(2 / 1440), "longer than any try takes, and soon enough after a kill"),

@@ -221,6 +221,7 @@ def test_whoever_is_taken_away_is_gone(missed: Caller, clock: HeldClock, mail: M
     told(missed, NOITE)
     assert [one["recipient"] for one in missed.get("messages").json()["results"]] == [None]
     assert "desk" not in str(missed.get("recipients").json())
+    go_on(clock, 2)
     Heartbeat.objects.create(machine_id="wren-1", heard_at=clock.at + timedelta(minutes=2), status={})
     for _ in range(4):
         go_on(clock, 2)
