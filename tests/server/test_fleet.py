@@ -75,13 +75,14 @@ def test_nodes_and_the_world_reach_the_door_only() -> None:
     assert {name: one["networks"] for name, one in SERVICES.items()} == {
         "migrate": ["store"],
         "web": ["door", "store"],
-        "worker": ["store", "queue"],
+        "worker": ["store", "queue", "outside"],
         "beat": ["store", "queue"],
         "database": ["store"],
         "broker": ["queue"],
         "node": ["door"],
     }
-    assert FLEET["networks"] == {"door": {}, "store": {"internal": True}, "queue": {"internal": True}}
+    inner = {"internal": True}
+    assert FLEET["networks"] == {"door": {}, "outside": {}, "store": inner, "queue": inner}
     assert {name: one["ports"] for name, one in SERVICES.items() if "ports" in one} == {"web": ["127.0.0.1:8000:8000"]}
 
 
