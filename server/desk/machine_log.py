@@ -15,8 +15,9 @@ from django.views.decorators.http import require_safe
 from scheduling.log.models import Event, Machine, Venue
 from scheduling.queries.machine_log import newest_events
 from scheduling.sky.zones import zone
+from server.console import formatting
 from server.desk.callers import names_of
-from server.value_words import instant_in_words, shortened, value_in_words
+from server.value_words import shortened, value_in_words
 
 ON_A_PAGE = 50
 POSITION = re.compile(r"[1-9][0-9]{0,17}", re.ASCII)
@@ -54,9 +55,11 @@ def machine_log(request: HttpRequest, id: str) -> HttpResponse:
     asked = request.GET.get("before", "")
     before = int(asked) if POSITION.fullmatch(asked) else None
     found = newest_events(id, ON_A_PAGE + 1, before)
+    zone_name = _zone_of(machine)
     page = {
         "machine": machine,
-        "shown": list(_shown(found[:ON_A_PAGE], machine)),
+        "zone": zone_name,
+        "shown": list(_shown(found[:ON_A_PAGE], zone_name)),
         "before": before,
         "wrong": asked if asked and before is None else "",
         "earlier": found[ON_A_PAGE - 1].position if len(found) > ON_A_PAGE else None,
@@ -64,11 +67,16 @@ def machine_log(request: HttpRequest, id: str) -> HttpResponse:
     return render(request, "desk/machine_log.html", page)
 
 
-def _shown(events: list[Event], machine: Machine) -> Iterator[ShownEvent]:
-    venue = Venue.objects.filter(pk=machine.venue_id).first()  # none where it was closed into an archive
-    clock, names = None if venue is None else zone(venue.zone), names_of(one.actor for one in events)
+def _zone_of(machine: Machine) -> str:
+    """The name of the zone by which it stands; UTC where its venue was closed into an archive."""
+    venue = Venue.objects.filter(pk=machine.venue_id).first()
+    return "UTC" if venue is None else venue.zone
+
+
+def _shown(events: list[Event], zone_name: str) -> Iterator[ShownEvent]:
+    clock, names = zone(zone_name), names_of(one.actor for one in events)
     for one in events:
-        when, told = (instant_in_words(at, clock) for at in (one.happened_at, one.said_at))
+        when, told = (formatting.moment(at, zone_name) for at in (one.happened_at, one.said_at))
         yield ShownEvent(
             position=one.position,
             did=one.kind.replace("-", " ").capitalize(),
