@@ -30,6 +30,12 @@ def watch_silence() -> None:
     jobs.watch()
 
 
+@shared_task(name="watch-openings")
+def watch_openings() -> None:
+    """Hold openings that come soon against what is planned."""
+    jobs.doubt()
+
+
 @shared_task(name="look-amiss")
 def look_amiss() -> None:
     """Find what is amiss, and have messages made of it."""

@@ -15,6 +15,7 @@ from django.conf import settings
 from django.db import close_old_connections
 
 from machines.clock import Clock
+from scheduling.answers.watch_openings import watch_openings
 from scheduling.background.extend_plans import extend_plans
 from scheduling.background.redraw_plates import redraw_lost
 from scheduling.background.sample_clocks import sample_clocks
@@ -59,6 +60,11 @@ def watch() -> int:
     return changed
 
 
+def doubt() -> int:
+    """Hold openings that come soon against what is planned; returns at how many machines something changed."""
+    return watch_openings(wiring.now())
+
+
 def redraw() -> int:
     """Draw plates anew that the disk has lost; returns how many."""
     return redraw_lost(wiring.plates(), wiring.uploads())
@@ -82,6 +88,7 @@ def send() -> int:
 JOBS = (
     Job("extend-plans", settings.EXTEND_EVERY_S, extend),
     Job("watch-silence", settings.WATCH_EVERY_S, watch),
+    Job("watch-openings", settings.OPENINGS_EVERY_S, doubt),
     Job("redraw-plates", settings.REDRAW_EVERY_S, redraw),
     Job("look-amiss", settings.TELL_EVERY_S, look),
 )

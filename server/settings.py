@@ -22,7 +22,7 @@
 | DAYROLL_SILENT_AFTER_S | how long a node may be silent before a watch opens, seconds | 900 |
 | DAYROLL_HORIZON_H | how far ahead runs are planned and plates drawn, hours | 192 |
 | DAYROLL_EXTEND_EVERY_S | how often plans are extended; lost plates are looked for a quarter as often, seconds | 15 |
-| DAYROLL_WATCH_EVERY_S | how often silences are looked for, seconds | 30 |
+| DAYROLL_WATCH_EVERY_S | how often silences are looked for, and a tenth as often openings that may fail, seconds | 30 |
 | DAYROLL_CLOCK | system, or compressed:... for demonstrations | system |
 
 Who may do what. The console and the venues' calendars are open to read for whoever reaches the server, as a wall and a
@@ -209,6 +209,7 @@ HORIZON_H = environment.number("DAYROLL_HORIZON_H", 192.0, most=_YEAR_H)
 EXTEND_EVERY_S = environment.number("DAYROLL_EXTEND_EVERY_S", 15.0, most=_DAY_S)
 REDRAW_EVERY_S = 4 * EXTEND_EVERY_S
 WATCH_EVERY_S = environment.number("DAYROLL_WATCH_EVERY_S", 30.0, most=_DAY_S)
+OPENINGS_EVERY_S = 10 * WATCH_EVERY_S
 TELL_EVERY_S = environment.number("DAYROLL_TELL_EVERY_S", 30.0, most=_DAY_S)
 
 # A task is acknowledged when it is done, not when it is fetched, so that a worker's death loses none. Redis hands a
@@ -225,6 +226,11 @@ CELERY_WORKER_HIJACK_ROOT_LOGGER = False
 CELERY_BEAT_SCHEDULE = {
     "extend-plans": {"task": "extend-plans", "schedule": EXTEND_EVERY_S, "options": {"expires": EXTEND_EVERY_S}},
     "redraw-plates": {"task": "redraw-plates", "schedule": REDRAW_EVERY_S, "options": {"expires": REDRAW_EVERY_S}},
+    "watch-openings": {
+        "task": "watch-openings",
+        "schedule": OPENINGS_EVERY_S,
+        "options": {"expires": OPENINGS_EVERY_S},
+    },
     "watch-silence": {"task": "watch-silence", "schedule": WATCH_EVERY_S, "options": {"expires": WATCH_EVERY_S}},
     "look-amiss": {"task": "look-amiss", "schedule": TELL_EVERY_S, "options": {"expires": TELL_EVERY_S}},
     "send-messages": {"task": "send-messages", "schedule": TELL_EVERY_S, "options": {"expires": TELL_EVERY_S}},

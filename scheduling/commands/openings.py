@@ -8,14 +8,16 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from machines.errors import InputError
+from scheduling.answers.opening_concerns import doors_of, opening_concerns
 from scheduling.commands.additions import FixOpening, FixOpeningSeries
-from scheduling.commands.changes import Change, ChangeWarning, change_of
+from scheduling.commands.changes import Change, ChangeWarning, Preview, change_of
 from scheduling.commands.venue_as_read import as_read
 from scheduling.log.events.visits import OpeningCalledOff, OpeningFixed
 from scheduling.log.models import Machine, Opening, Venue
 from scheduling.log.projecting.foreseen import foreseen
 from scheduling.paper.run_anchors import MachinesRead, goes_by_a_run, run_anchor_instant
-from scheduling.queries.history import shown_by
+from scheduling.queries.history import differences, shown_by
+from scheduling.queries.machine_context import machine_contexts
 from scheduling.queries.names import require, require_in_use
 from scheduling.queries.runs import runs_standing
 from scheduling.queries.venue_context import place_of
@@ -268,6 +270,35 @@ def _warnings(row: Opening, after: Opening, venue: Venue, now: datetime) -> Iter
     if after.opens_at <= now < row.opens_at:
         yield ChangeWarning(kind="in-the-past", in_words=f"{_local(after.opens_at, venue)} is over.")
     yield from closed_then(venue, after.opens_at)
+    yield from not_as_it_should(as_it_stands(after), venue, now)
+
+
+def preview_opening(command: FixOpening, now: datetime) -> Preview:
+    """What fixing an opening would do, and what may not come true of it; nothing is written."""
+    event = fix_opening(command)
+    row = foreseen(Opening(id=command.id), f"opening/{command.id}", event, now)
+    venue = require(Venue, "venue", command.venue)
+    words = [f"{event.name} opens at {_local(event.opens_at, venue)}, by the clock of {venue.zone}."]
+    words += _printed_then(event.opens_at, venue)
+    return Preview(
+        fields=differences({}, SHOWN(row)), in_words=tuple(words), warnings=tuple(speaks_against(event, venue, now))
+    )
+
+
+def speaks_against(event: OpeningFixed, venue: Venue, now: datetime) -> Iterator[ChangeWarning]:
+    """What whoever fixes an opening would want to be told of it."""
+    if event.opens_at <= now:
+        yield ChangeWarning(kind="in-the-past", in_words=f"{_local(event.opens_at, venue)} is over.")
+    yield from closed_then(venue, event.opens_at)
+    yield from not_as_it_should(event, venue, now)
+
+
+def not_as_it_should(event: OpeningFixed, venue: Venue, now: datetime) -> Iterator[ChangeWarning]:
+    """What of an opening may not come true at the machines of its venue, as far as is known now."""
+    doors = doors_of(event.opens_at, event.closes_at, event.anchor, event.closing)
+    for context in machine_contexts(Machine.objects.filter(venue_id=venue.id, retired_at=None).order_by("id"), now):
+        for one in opening_concerns(context, doors):
+            yield ChangeWarning(kind=one.kind, in_words=one.lasting)
 
 
 def closed_then(venue: Venue, at: datetime) -> Iterator[ChangeWarning]:

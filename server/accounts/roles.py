@@ -143,6 +143,11 @@ def require_role(standing: Grant, command: Command | None) -> None:
         raise NotOfTheirRole(said, standing, needed)
 
 
+def may_give(standing: Grant, command: Command, venue: str) -> bool:
+    """Whether somebody may give a command for a venue."""
+    return standing.role in roles_for(command) and (standing.venues is None or venue in standing.venues)
+
+
 def require_venue(standing: Grant, venue: str | None) -> None:
     """See that somebody may give commands for a venue.
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from scheduling.commands import (
     machines,
     opening_series,
+    openings,
     profiles,
     sources,
     venues,
@@ -112,6 +113,7 @@ RESOURCES = (
         openings_at,
         opening_at,
         OPENING,
+        preview=openings.preview_opening,
     ),
     Resource(
         "opening-series",

@@ -101,4 +101,4 @@ class NoticeRow(Row):
 
     class Meta:
         model = Notice
-        fields = ("id", "machine", "kind", "said", "raised_at", "cleared_at")
+        fields = ("id", "machine", "kind", "said", "opening", "raised_at", "cleared_at")

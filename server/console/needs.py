@@ -9,6 +9,7 @@ from datetime import datetime
 
 from machines.operator.conditions import gloss
 from scheduling.log.models import Notice
+from scheduling.log.projections.notices import OPENING
 from scheduling.outages.conditions import asks_for_hands
 from scheduling.outages.machine_state import knife_wants_arming
 from server.console import formatting
@@ -81,13 +82,13 @@ def headline(number: int) -> str:
 def _said(one: Station, notices: Sequence[Notice]) -> Iterator[Said]:
     """A notice says more than a state does, and is as pressing."""
     rank = LOOK if one.kind in ("silent", "ended") else STANDS
-    is_open = [row for row in notices if row.cleared_at is None]
+    is_open = [row for row in notices if row.cleared_at is None and row.kind != OPENING]
     if (one.is_missed or one.wants_look) and not is_open:
         yield Said(rank, one.state)
     elif one.open_run is not None and not is_open:
         yield Said(DECIDE, one.state)
     for row in notices:
-        yield _noticed(row, rank, one.context.now)
+        yield _noticed(row, DECIDE if row.kind == OPENING else rank, one.context.now)
     if not one.is_ended and one.kind != "silent":
         yield from _hands(one)
 

@@ -14,8 +14,11 @@ from django.views.decorators.http import require_http_methods
 from machines.errors import InputError
 from scheduling.commands.additions import FixOpening
 from scheduling.commands.handlers import IdInUse, handle
-from scheduling.commands.openings import fix_opening
+from scheduling.commands.openings import fix_opening, speaks_against
+from scheduling.log.models import Venue
 from scheduling.log.store import Attribution
+from scheduling.queries.names import require
+from server import wiring
 from server.accounts.people import standing_of
 from server.console import formatting
 from server.console.author import author, for_givers_of
@@ -52,10 +55,12 @@ def _fix(request: HttpRequest, command: FixOpening, by: Attribution) -> HttpResp
 
 def _preview(form: OpeningForm, command: FixOpening) -> dict[str, Any]:
     """When it is, everywhere; nothing is written."""
-    opens_at = fix_opening(command).opens_at
+    event = fix_opening(command)
+    opens_at = event.opens_at
     venues = list(form.venues.values())
     return {
         "times": everywhere(opens_at, command.venue, venues),
         "named": formatting.anchor(command.anchor),
+        "warnings": tuple(speaks_against(event, require(Venue, "venue", command.venue), wiring.now())),
         "utc": f"{opens_at:%Y-%m-%d %H:%M:%S} UTC",
     }

@@ -83,6 +83,7 @@ class There:
 class ComingOpening:
     """An opening, by every venue's clock."""
 
+    id: str
     name: str
     venue: str
     named: str
@@ -202,6 +203,7 @@ def _openings(there: Mapping[str, VenueContext], now: datetime) -> tuple[ComingO
     rows = [row for one in there.values() for row in one.openings if row.opens_at > now - OPENINGS_SINCE]
     return tuple(
         ComingOpening(
+            id=row.id,
             name=row.name,
             venue=there[row.venue_id].venue.name,
             named=formatting.anchor(row.anchor),

@@ -20,7 +20,15 @@ from machines.model.profile import Profile
 from machines.operator.recess_words import CAUTION
 from machines.operator.safety_notes import ALWAYS_HOLDS, BESIDE, UNATTENDED_LINES
 from scheduling.log.models import Notice, Run, Venue
-from scheduling.log.projections.notices import DIFFERED, GAP, RUN_NOT_KNOWN, SLIP, TIME_SET_WRONG, WORD_PASSED_OVER
+from scheduling.log.projections.notices import (
+    DIFFERED,
+    GAP,
+    OPENING,
+    RUN_NOT_KNOWN,
+    SLIP,
+    TIME_SET_WRONG,
+    WORD_PASSED_OVER,
+)
 from scheduling.paper.pace import RunPace, pace_of
 from scheduling.queries.closed_away import machines_in_use
 from scheduling.queries.machine_context import MachineContext, machine_contexts
@@ -38,7 +46,7 @@ from server.console.service_window_times import next_window
 from server.console.staff_tasks import AHEAD, Step, Task, at_panel, changes, going_on, tasks
 
 # Notices that ask nobody at the venue for anything; the others are tasks.
-FOR_THE_STUDIO = (GAP, DIFFERED, SLIP, TIME_SET_WRONG, RUN_NOT_KNOWN, WORD_PASSED_OVER)
+FOR_THE_STUDIO = (GAP, DIFFERED, SLIP, TIME_SET_WRONG, RUN_NOT_KNOWN, WORD_PASSED_OVER, OPENING)
 
 
 @dataclass(frozen=True)

@@ -75,6 +75,30 @@ class OutageOverridden:
 
 
 @dataclass(frozen=True, kw_only=True)
+class OpeningDoubted:
+    """What is planned and known of a machine speaks against an opening at its venue, otherwise than was told before.
+
+    Attributes:
+        opening: its id.
+        kinds: what does: see `scheduling.answers.opening_concerns`.
+        said: the same in words.
+    """
+
+    stream: ClassVar[str] = "machine"
+    opening: str
+    kinds: tuple[str, ...]
+    said: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class OpeningNotDoubted:
+    """Nothing of a machine speaks against an opening any more; or it is over, or called off."""
+
+    stream: ClassVar[str] = "machine"
+    opening: str
+
+
+@dataclass(frozen=True, kw_only=True)
 class StreamClosed:
     """A stream was taken out of the log into an archive file; nothing is ever appended to it again.
 
@@ -106,5 +130,13 @@ class RemarkBlottedOut:
 
 
 ServerEvent = (
-    NodeEnrolled | SilenceBegan | NeverHeard | SilenceEnded | OutageOverridden | StreamClosed | RemarkBlottedOut
+    NodeEnrolled
+    | SilenceBegan
+    | NeverHeard
+    | SilenceEnded
+    | OutageOverridden
+    | OpeningDoubted
+    | OpeningNotDoubted
+    | StreamClosed
+    | RemarkBlottedOut
 )

@@ -190,6 +190,7 @@ class Notice(Folded):
     raised_at = models.DateTimeField()
     cleared_at = models.DateTimeField(null=True)
     run = models.TextField(null=True, help_text="the run whose planning clears it; null for none")
+    opening = models.TextField(null=True, help_text="id of the opening that it is of; null for none")
 
 
 class ClosedStream(Folded):

@@ -176,6 +176,8 @@ VIEWS: tuple[View, ...] = (
             server.SilenceBegan: notices.silence_began,
             server.NeverHeard: notices.never_heard,
             server.OutageOverridden: notices.outage_overridden,
+            server.OpeningDoubted: notices.opening_doubted,
+            server.OpeningNotDoubted: notices.opening_not_doubted,
             reports.WordPassedOver: notices.word_passed_over,
             server.SilenceEnded: notices.silence_ended,
             journal_entries.GapSettled: notices.gap_settled,

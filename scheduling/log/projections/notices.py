@@ -31,7 +31,15 @@ from scheduling.log.events.reports import (
     SettlementDiffered,
     WordPassedOver,
 )
-from scheduling.log.events.server import NeverHeard, NodeEnrolled, OutageOverridden, SilenceBegan, SilenceEnded
+from scheduling.log.events.server import (
+    NeverHeard,
+    NodeEnrolled,
+    OpeningDoubted,
+    OpeningNotDoubted,
+    OutageOverridden,
+    SilenceBegan,
+    SilenceEnded,
+)
 from scheduling.log.models import Notice
 from scheduling.log.recorded import Recorded
 from scheduling.log.rows.row_cache import Rows
@@ -52,6 +60,7 @@ ENTRIES_TOLD_AGAIN = "entries-told-again"
 WORD_PASSED_OVER = "word-passed-over"
 PRINTED_THOUGH_WITHDRAWN = "printed-though-withdrawn"
 PRINTED_BY_EARLIER_PLAN = "printed-by-earlier-plan"
+OPENING = "opening-doubted"
 ABOUT_REPORTS = (
     ENTRY_SET_ASIDE,
     ENTRY_READ_IN_PART,
@@ -71,6 +80,7 @@ OURS = (
     WORD_PASSED_OVER,
     PRINTED_THOUGH_WITHDRAWN,
     PRINTED_BY_EARLIER_PLAN,
+    OPENING,
     *ABOUT_REPORTS,
 )  # the other kinds are the machine's own keywords
 
@@ -274,6 +284,25 @@ def printed_by_earlier_plan(rows: Rows, fact: Recorded, event: PrintedByEarlierP
         f" {len(event.columns)} columns were told first. They lie on the paper, and are none of the run as it is now"
     )
     raise_notice(rows, fact, PRINTED_BY_EARLIER_PLAN, said, run=event.was, cleared_at=fact.happened_at)
+
+
+def opening_doubted(rows: Rows, fact: Recorded, event: OpeningDoubted) -> None:
+    """One notice of each opening, with the newest words, for as long as something speaks against it."""
+    standing = _of_opening(rows, fact, event.opening)
+    for notice in standing:
+        notice.said = event.said
+    if not standing:
+        raise_notice(rows, fact, OPENING, event.said, opening=event.opening)
+
+
+def opening_not_doubted(rows: Rows, fact: Recorded, event: OpeningNotDoubted) -> None:
+    """Nothing does any more."""
+    for notice in _of_opening(rows, fact, event.opening):
+        notice.cleared_at = fact.happened_at
+
+
+def _of_opening(rows: Rows, fact: Recorded, opening: str) -> list[Notice]:
+    return rows.change_where(Notice, machine_id=fact.subject, cleared_at=None, kind=OPENING, opening=opening)
 
 
 def reports_refused(rows: Rows, fact: Recorded, event: ReportsRefused) -> None:

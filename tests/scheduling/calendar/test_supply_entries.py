@@ -143,6 +143,7 @@ MOVES_NOTHING = """
     entry-set-aside entry-read-in-part entry-told-twice entry-passed-over reports-refused reports-taken-again
     opening-series-fixed opening-series-called-off run-not-known printed-though-withdrawn
     printed-by-earlier-plan entries-told-again set-time-compared slip-measured feed-corrected
+    opening-doubted opening-not-doubted
 """
 
 

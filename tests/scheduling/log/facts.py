@@ -100,6 +100,8 @@ from scheduling.log.events.reports import (
 from scheduling.log.events.server import (
     NeverHeard,
     NodeEnrolled,
+    OpeningDoubted,
+    OpeningNotDoubted,
     OutageOverridden,
     RemarkBlottedOut,
     SilenceBegan,
@@ -463,6 +465,8 @@ ONE_OF_EACH: tuple[tuple[str, Event], ...] = (
     ("machine/left", SilenceBegan(last_heard_at=NOW)),
     ("machine/left", NeverHeard(due_since=NOW, is_enrolled=False)),
     ("machine/left", SilenceEnded(silent_s=90.5)),
+    ("machine/left", OpeningDoubted(opening="preview", kinds=("no-run",), said="Preview: Left is on no run then.")),
+    ("machine/left", OpeningNotDoubted(opening="preview")),
     ("archive/empty", StreamClosed(closed="run/autumn", version=0, digest="", file_digest=PLATE)),
     ("venue/boathouse", hours_set()),
     ("venue/boathouse", quiet_hours_set()),

@@ -11,7 +11,15 @@ from hypothesis import strategies as st
 from machines.protocol.journal_entries import Action
 from machines.recovery import Columns, HalfPrinted, Limit, Override, Policy, Rule, RuleKind
 from scheduling.log.events import Event
-from scheduling.log.events.server import NeverHeard, NodeEnrolled, OutageOverridden, SilenceBegan, SilenceEnded
+from scheduling.log.events.server import (
+    NeverHeard,
+    NodeEnrolled,
+    OpeningDoubted,
+    OpeningNotDoubted,
+    OutageOverridden,
+    SilenceBegan,
+    SilenceEnded,
+)
 from scheduling.log.events.visits import ServiceWindowCalledOff
 from scheduling.log.store import Append
 from tests.scheduling.log.facts import (
@@ -141,6 +149,8 @@ def _said_by_the_server(draw: st.DrawFn) -> Saying:
                 SilenceBegan(last_heard_at=at(minutes)),
                 SilenceEnded(silent_s=float(minutes)),
                 NeverHeard(due_since=at(minutes), is_enrolled=bool(number % 2)),
+                OpeningDoubted(opening=f"door-{number % 3}", kinds=("late",), said=f"late by {minutes}"),
+                OpeningNotDoubted(opening=f"door-{number % 3}"),
                 passed_over(f"left-{number}", minutes),
                 differed(number),
                 machine(),

@@ -1,0 +1,189 @@
+"""What of an opening may not come true at a machine there, as far as is known now.
+
+Nothing of it keeps an opening from being fixed. What is amiss is also told of openings that come soon, for as long as
+it is so: see `scheduling.answers.watch_openings`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any, Literal
+
+from machines.errors import InputError
+from scheduling.answers.paper_at import PaperAt, paper_at
+from scheduling.log.models import Run
+from scheduling.paper.run_anchors import goes_by_a_run, is_named_by, run_anchor_instant
+from scheduling.queries.machine_context import MachineContext
+from scheduling.queries.runs import runs_standing
+from scheduling.supplies.forecast import coming_changes
+from scheduling.venues.local_time_text import moment_in_words
+from scheduling.venues.run_recesses import recess_of
+
+ConcernKind = Literal[
+    "no-run",
+    "run-ends",
+    "rests",
+    "stands",
+    "late",
+    "not-full",
+    "supply",
+    "named-otherwise",
+    "knife-off",
+    "cut-within",
+]
+# What is told with the opening alone, and is nothing that somebody has to see to.
+TO_KNOW: tuple[ConcernKind, ...] = ("cut-within",)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Doors:
+    """An opening as it stands, or would.
+
+    Attributes:
+        opens_at: UTC.
+        closes_at: UTC; None where nobody said.
+        anchors: how people named the two, in JSON, as far as they did.
+    """
+
+    opens_at: datetime
+    closes_at: datetime | None = None
+    anchors: tuple[tuple[Mapping[str, Any], datetime], ...] = ()
+
+    @property
+    def last(self) -> datetime:
+        """Until when all should be well."""
+        return self.closes_at or self.opens_at
+
+
+@dataclass(frozen=True, kw_only=True)
+class Concern:
+    """Something that may not come true.
+
+    Attributes:
+        kind: of it.
+        machine: id of where.
+        in_words: a sentence, with times by the venue's clock.
+        lasting: the same without what moves from minute to minute.
+    """
+
+    kind: ConcernKind
+    machine: str
+    in_words: str
+    lasting: str
+
+    @property
+    def is_amiss(self) -> bool:
+        """Whether somebody should see to it."""
+        return self.kind not in TO_KNOW
+
+
+def doors_of(
+    opens_at: datetime, closes_at: datetime | None, anchor: Mapping[str, Any], closing: Mapping[str, Any] | None
+) -> Doors:
+    """An opening, from what its row or its event says."""
+    ends = ((closing, closes_at),) if closing is not None and closes_at is not None else ()
+    return Doors(opens_at=opens_at, closes_at=closes_at, anchors=((anchor, opens_at), *ends))
+
+
+def opening_concerns(context: MachineContext, doors: Doors) -> tuple[Concern, ...]:
+    """What may not come true of an opening at a machine; nothing of one that is past.
+
+    Args:
+        context: the machine, now, with what stands of it read.
+        doors: the opening.
+    """
+    if doors.last <= context.now:
+        return ()
+    return tuple(_found(context, doors))
+
+
+def _found(context: MachineContext, doors: Doors) -> Iterator[Concern]:
+    name, one = context.machine.name, _Made(context)
+    at = max(doors.opens_at, context.now)  # of one that is under way, now
+    run = _run_at(context, at)
+    if run is None:
+        if runs_standing(context.machine.id).exists():
+            yield one("no-run", f"{name} is on no run then.")
+        yield from _named(context, doors, one)
+        return
+    after = _run_at(context, doors.last)
+    if after is None:
+        ends = one.local(run.ends_at)
+        yield one("run-ends", f"Run {run.id} of {name} ends at {ends}, before the doors close, and none follows it.")
+    if recess_of(run, context.venue, at) is not None:
+        yield one("rests", f"Run {run.id} of {name} rests then: people hold it, or the venue is closed.")
+    yield from _on_paper(paper_at(context, at), doors, one)
+    yield from _supplies(context, doors, one)
+    yield from _named(context, doors, one)
+
+
+@dataclass(frozen=True)
+class _Made:
+    """Makes what is found at a machine."""
+
+    context: MachineContext
+
+    def __call__(self, kind: ConcernKind, in_words: str, lasting: str | None = None) -> Concern:
+        return Concern(kind=kind, machine=self.context.machine.id, in_words=in_words, lasting=lasting or in_words)
+
+    def local(self, at: datetime) -> str:
+        return moment_in_words(at, self.context.at_venue.clock)
+
+
+def _run_at(context: MachineContext, at: datetime) -> Run | None:
+    runs = runs_standing(context.machine.id).filter(starts_at__lte=at, ends_at__gt=at)
+    return runs.order_by("starts_at", "id").first()
+
+
+def _on_paper(found: PaperAt, doors: Doors, one: _Made) -> Iterator[Concern]:
+    """What lies on the paper then, and does not."""
+    context, name = found.context, found.context.machine.name
+    pitch, burst = context.profile.column_pitch_mm, context.model.columns_per_burst
+    if context.machine.hold:
+        yield one("stands", f"{name} stands now, and prints nothing until a person lets it go on.")
+    if found.late_columns > burst:
+        mm = found.late_columns * pitch
+        lasting = f"{name} is still catching up then: what is under its head comes late."
+        yield one("late", f"{name} is still catching up then: {mm:.0f} mm that are due are not laid.", lasting)
+    blank = found.reach - sum(piece.end - piece.first for piece in found.hangs)
+    if context.model.knife is not None and blank > burst:
+        lasting = f"Not all of the paper between head and knife of {name} is printed by then."
+        of = f"{blank * pitch:.0f} mm of the {found.reach * pitch:.0f} mm"
+        yield one("not-full", f"{of} between head and knife of {name} are blank then.", lasting)
+    if doors.closes_at is not None and found.cut is not None:
+        cuts = (paper_at(context, doors.closes_at).cut or 0) - found.cut
+        if cuts > 0:
+            told = f"{'A strip is' if cuts == 1 else f'{cuts} strips are'} cut off at {name} while the doors are open."
+            yield one("cut-within", told)
+
+
+def _supplies(context: MachineContext, doors: Doors, one: _Made) -> Iterator[Concern]:
+    """Parts that end before it is over, and that nobody comes to change before."""
+    for part, end in coming_changes(context, context.now):
+        if end.at <= doors.last and end.change.window is None:
+            name = context.machine.name
+            lasting = f"The {part} of {name} ends before the doors close, and nobody comes to change it before."
+            yield one("supply", f"The {part} of {name}: {end.change.in_words}.", lasting)
+
+
+def _named(context: MachineContext, doors: Doors, one: _Made) -> Iterator[Concern]:
+    """Whether what it was named by is still printed, or cut off, then."""
+    machine, runs = context.machine, None
+    for anchor, at in doors.anchors:
+        if not goes_by_a_run(anchor):
+            continue
+        runs = set(runs_standing(machine.id).values_list("id", flat=True)) if runs is None else runs
+        if not is_named_by(anchor, machine.id, runs):
+            continue
+        try:
+            named_at = run_anchor_instant(anchor, context.venue)
+        except InputError:
+            yield one("named-otherwise", f"What it was named by is not planned on {machine.name} any more.")
+            continue
+        if named_at != at:
+            told = f"What it was named by is at {one.local(named_at)} on {machine.name} by now."
+            yield one("named-otherwise", told)
+        elif "strip_cut" in anchor and not context.knife_is_armed:
+            yield one("knife-off", f"The knife of {machine.name} is off: until somebody arms it, no strip is cut off.")
