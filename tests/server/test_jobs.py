@@ -87,6 +87,6 @@ def test_extending_twice_adds_nothing(furnished: Caller) -> None:
 def test_the_jobs_have_names_of_their_own(studio: Caller) -> None:
     for resource, body in IN_ORDER:
         studio.create(resource, body)
-    assert len({job.name for job in jobs.JOBS}) == len(jobs.JOBS) == 4
+    assert len({job.name for job in jobs.JOBS}) == len(jobs.JOBS) == 5
     assert [job.run() > 0 for job in jobs.JOBS] == [True, False, False, False]
     assert Segment.objects.exists()
