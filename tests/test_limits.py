@@ -596,7 +596,7 @@ NO_LIMITS: dict[str, str] = {
     "numbers of kinds, of places in an array, or of nothing": """
         server.console.needs.STANDS server.console.needs.LOOK server.console.needs.HANDS server.console.needs.DECIDE
         server.console.needs.TOLD server.console.needs.NOTHING server.telling.hooks.GONE server.telling.letters.FOR_GOOD
-        scheduling.telling.whom.AN_INSTANT
+        scheduling.telling.whom.AN_INSTANT server.demo.receiver.BLOCK
         machines.drivers.simulated.paper.LAID machines.drivers.simulated.paper.CUT
         machines.drivers.simulated.paper.REFUSED server.console.formatting.CENTURY_S
         machines.node.clock.system_clocks._STA_UNSYNC machines.node.clock.system_clocks._ADJTIMEX_WORDS

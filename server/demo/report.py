@@ -18,6 +18,7 @@ from server.demo.changes import calendar
 from server.demo.processes import environment, to_its_end
 from server.demo.stage import Stage
 from server.demo.station_day import StationDay, read_day
+from server.demo.told import told_of_outages
 from server.demo.views import view
 
 
@@ -52,7 +53,14 @@ def measure(stage: Stage, everyone: list[StationDay]) -> list[Promise]:
         _clock_change(stage),
         acceptance.calendars_hold_the_windows(_calendars(stage)),
         *_changes(stage, everyone),
+        _told(stage),
     ]
+
+
+def _told(stage: Stage) -> Promise:
+    """Of the outages at machines that somebody on call was told of."""
+    assert stage.receiver is not None
+    return told_of_outages(stage.receiver.taken, [one.id for one in scenario.STATIONS if one.outage])
 
 
 def _changes(stage: Stage, everyone: list[StationDay]) -> list[Promise]:

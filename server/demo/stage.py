@@ -10,6 +10,7 @@ from typing import Any
 from machines.clock import CompressedClock, utc
 from server.demo import changes, scenario
 from server.demo.processes import Child, Studio
+from server.demo.receiver import Receiver
 from server.demo.venue_network import VenueNetwork
 
 
@@ -29,6 +30,7 @@ class Stage:
         shares: of a core that were to be had, one for each look while the day passed.
         network: of the station that loses it.
         network_back_at: when it came back.
+        receiver: of webhooks, by which somebody on call is told.
         moved, ended, followed: the opening and the runs that were changed, once they were.
     """
 
@@ -44,6 +46,7 @@ class Stage:
     shares: list[float] = field(default_factory=list)
     network: VenueNetwork | None = None
     network_back_at: datetime = scenario.CLOCK_BEGINS
+    receiver: Receiver | None = None
     moved: changes.Moved | None = None
     ended: changes.Ended | None = None
     followed: changes.Followed | None = None
@@ -65,3 +68,5 @@ class Stage:
                 child.stop()
         if self.network is not None:
             self.network.close()
+        if self.receiver is not None:
+            self.receiver.close()

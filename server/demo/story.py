@@ -23,6 +23,7 @@ from server.demo.processes import (
     server,
     wait_for_server,
 )
+from server.demo.receiver import Receiver
 from server.demo.stage import Stage
 from server.demo.time_compression import GLANCE_S, share_of_a_core
 from server.demo.venue_network import VenueNetwork
@@ -32,7 +33,10 @@ SETTINGS = {
     "DAYROLL_POLL_AFTER_S": "900",
     "DAYROLL_SILENT_AFTER_S": "5400",
     "DAYROLL_HORIZON_H": "192",
+    "DAYROLL_TELL_EVERY_S": "900",
+    "DAYROLL_PRIVATE_HOOKS": "1",
 }
+ON_CALL = "on-call"
 LOOK_EVERY_S = 0.05
 TELL_EVERY_S = 2.0
 
@@ -44,7 +48,7 @@ def set_the_stage(folder: Path, port: int, pace: float) -> Stage:
     home.mkdir(parents=True)
     child = server(home, clock, port, SETTINGS)
     child.start()
-    return Stage(folder, clock, Studio(f"http://127.0.0.1:{port}", ""), child)
+    return Stage(folder, clock, Studio(f"http://127.0.0.1:{port}", ""), child, receiver=Receiver())
 
 
 def open_the_door(stage: Stage) -> None:
@@ -63,9 +67,18 @@ def furnish(stage: Stage) -> None:
             studio.put(address, body)
         else:
             studio.create(address, body)
+    _have_somebody_told(stage)
     stage.refusal = studio.call("POST", "openings", scenario.TWICE)
     _plan_runs(stage)
     stage.say(f"{scenario.STUDIO}: three venues, three machines, three runs of {scenario.HOURS:g} hours are planned")
+
+
+def _have_somebody_told(stage: Stage) -> None:
+    """A technician on call, whose program takes webhooks."""
+    assert stage.receiver is not None
+    one = {"id": ON_CALL, "role": "technician", "webhook": stage.receiver.address}
+    stage.studio.put("recipients?accept=true", {"recipients": [one]})
+    stage.receiver.secret = stage.studio.get(f"recipients/{ON_CALL}/secret")["secret"]
 
 
 def _plan_runs(stage: Stage) -> None:

@@ -19,6 +19,7 @@ IN_TIME = (
     "nothing-lost:",
     "ended-while-offline:",
     "followed-without-a-seam:",
+    "told-of-outages",
 )
 
 
