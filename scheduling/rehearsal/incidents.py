@@ -11,10 +11,8 @@ import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 from enum import IntEnum
-from typing import TypeVar
 
 import numpy as np
-from numpy.typing import NDArray
 
 from machines.recovery import Cause
 from scheduling.rehearsal.rates import HOUR_S, INCIDENTS, MINUTE_S
@@ -23,8 +21,6 @@ from scheduling.rehearsal.spans import FloatArray, IntArray
 
 # So many days of seasons are played at once, and so many seasons at most: memory is bounded however long they are.
 BLOCK_DAYS, BLOCK = 1_800_000, 10_000
-
-Number = TypeVar("Number", np.float64, np.int64)
 
 
 class Kind(IntEnum):
@@ -80,18 +76,17 @@ def draw(season: Season, seed: int, block: int, seasons: int) -> Drawn:
         _visits(season, np.random.default_rng([seed, block, len(INCIDENTS)]), seasons),
         _openings(season, seasons),
     ]
-    at, until, chance = (np.concatenate([group[part] for group in groups], axis=1) for part in range(3))
     kinds = [np.full(group[0].shape, kind, dtype=np.int64) for kind, group in enumerate(groups)]
-    order = np.argsort(at, axis=1)
-    order = order[:, : int(np.isfinite(at).sum(axis=1).max(initial=0))]
-    kind = _by_step(np.concatenate(kinds, axis=1), order)
-    at, until, chance = (_by_step(part, order) for part in (at, until, chance))
+    at = np.concatenate([group[0] for group in groups], axis=1)
+    happens = np.isfinite(at)
+    ever = np.flatnonzero(happens.any(axis=0))  # most losses of a network are made good by the work that is held
+    order = np.argsort(at[:, ever], axis=1)[:, : int(happens.sum(axis=1).max(initial=0))]
+    # The first of all seasons side by side in memory, then the second.
+    places = (ever[order] + at.shape[1] * np.arange(seasons)[:, None]).T
+    until, chance = (np.concatenate([group[part] for group in groups], axis=1) for part in (1, 2))
+    at, until, chance = (part.ravel()[places] for part in (at, until, chance))
+    kind = np.concatenate(kinds, axis=1).ravel()[places]
     return Drawn(at=at, kind=kind, until=until, chance=chance, fails=counts["part"], jams=counts["jam"])
-
-
-def _by_step(part: NDArray[Number], order: IntArray) -> NDArray[Number]:
-    """In order of time, the first of all seasons side by side in memory, then the second."""
-    return np.ascontiguousarray(np.take_along_axis(part, order, axis=1).T)
 
 
 Group = tuple[FloatArray, FloatArray, FloatArray]

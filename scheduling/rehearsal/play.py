@@ -121,12 +121,13 @@ class _Table:
         """Staff clean the head, and change what would not last until the end of the next window."""
         season, state = self.season, self.state
         at = np.maximum(at, state.now[these])
-        head = head_at(season, state, at, these)
+        late = backlog(season, state, at, these)
+        head = (due(season, state, at, these) + state.offset[these] - late).astype(np.float64)
         showed = state.dead[these] >= season.passes
         state.streak_end[these] = np.where(showed, head, state.streak_end[these])
         state.dead[these] = 0
         more = 1.0 + season.rates.reserve
-        ahead_s, late = self.next_end[number] - at, backlog(season, state, at, these)
+        ahead_s = self.next_end[number] - at
         columns = (season.pace.nominal_columns_per_s * ahead_s + late) * more
         used = ink_since(season, state, at, head, these)
         ink = season.ink.ml_per_column * columns + season.ink.idle_ml_per_s * ahead_s * more

@@ -6,8 +6,7 @@ Nothing is decided here that is not decided there; where one is changed, so is t
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
-from functools import cached_property
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -43,6 +42,7 @@ class Settled:
 
     Attributes:
         again, finished, skipped, replayed, shifted: how many.
+        late: how many of them are laid late.
         onward: the column at which printing goes on where the timeline has waited.
         is_blank, is_shift: whether what is left out is fed blank; whether the timeline waits.
         seconds: until it is true again, or all is laid.
@@ -54,17 +54,12 @@ class Settled:
     skipped: IntArray
     replayed: IntArray
     shifted: IntArray
+    late: IntArray
     onward: IntArray
     is_blank: BoolArray
     is_shift: BoolArray
     seconds: FloatArray
     shift_s: FloatArray
-
-    @cached_property
-    def late(self) -> IntArray:
-        """How many columns are laid late."""
-        found: IntArray = np.where(self.is_shift, 0, self.again + self.finished + self.replayed)
-        return found
 
 
 def settle_all(rule: Rule, gaps: Gaps, pace: Pace, closed: Spans) -> Settled:
@@ -78,16 +73,31 @@ def settle_all(rule: Rule, gaps: Gaps, pace: Pace, closed: Spans) -> Settled:
     """
     if rule.kind == "shift":
         return _wait(rule, gaps, pace)
-    divided = _divide(rule, gaps, pace)
-    seconds, left_out = _seconds(divided.late, rule, gaps, pace, closed)
-    divided = _left_out_where(left_out, divided, gaps)
+    again, finished, skipped, replayed = _divide(rule, gaps, pace)
+    late = again + finished + replayed
+    seconds, left_out = _seconds(late, rule, gaps, pace, closed)
+    if left_out.any():
+        again, finished, replayed, late = (np.where(left_out, 0, part) for part in (again, finished, replayed, late))
+        skipped = np.where(left_out, gaps.end - gaps.unknown_end, skipped)
     if pace.end_column is not None:
-        true_again = _burst_start_from(gaps.end + np.ceil(seconds * pace.nominal_columns_per_s).astype(np.int64), pace)
-        over = (seconds > 0.0) & (true_again > pace.end_column)
+        reached = _burst_start_from(gaps.end + np.ceil(seconds * pace.nominal_columns_per_s).astype(np.int64), pace)
+        over = (seconds > 0.0) & (reached > pace.end_column)
         if over.any():
-            seconds = np.where(over, _seconds_until_laid(divided.late, rule, gaps, pace, closed), seconds)
-    is_blank = (divided.skipped > 0) if rule.kind == "blank" else np.zeros(len(seconds), dtype=bool)
-    return replace(divided, is_blank=is_blank, seconds=seconds)
+            seconds = np.where(over, _seconds_until_laid(late, rule, gaps, pace, closed), seconds)
+    never, none = np.zeros(len(seconds), dtype=bool), np.zeros_like(gaps.end)
+    return Settled(
+        again=again,
+        finished=finished,
+        skipped=skipped,
+        replayed=replayed,
+        shifted=none,
+        late=late,
+        onward=gaps.end,
+        is_blank=skipped > 0 if rule.kind == "blank" else never,
+        is_shift=never,
+        seconds=seconds,
+        shift_s=np.zeros(len(seconds)),
+    )
 
 
 def true_again(settled: Settled, gaps: Gaps, pace: Pace) -> IntArray:
@@ -99,7 +109,8 @@ def true_again(settled: Settled, gaps: Gaps, pace: Pace) -> IntArray:
     return np.where(settled.seconds > 0.0, found, gaps.end)
 
 
-def _divide(rule: Rule, gaps: Gaps, pace: Pace) -> Settled:
+def _divide(rule: Rule, gaps: Gaps, pace: Pace) -> tuple[IntArray, IntArray, IntArray, IntArray]:
+    """How many are laid again, finished, skipped and replayed, by the rule alone."""
     late_from, finished_end = _late_from(rule, gaps, pace), gaps.unknown_end
     if rule.half_printed == "abandon":
         late_from = np.maximum(late_from, _rest_end(gaps))
@@ -108,19 +119,7 @@ def _divide(rule: Rule, gaps: Gaps, pace: Pace) -> Settled:
     touch = finished_end >= late_from  # all of it is replayed
     finished_end = np.where(touch, gaps.unknown_end, finished_end)
     late_from = np.where(touch, gaps.unknown_end, late_from)
-    return replace(
-        _nothing(gaps),
-        again=_again(rule, gaps),
-        finished=finished_end - gaps.unknown_end,
-        skipped=late_from - finished_end,
-        replayed=gaps.end - late_from,
-    )
-
-
-def _nothing(gaps: Gaps) -> Settled:
-    none, never = np.zeros_like(gaps.end), np.zeros(len(gaps.end), dtype=bool)
-    still = np.zeros(len(gaps.end))
-    return Settled(none, none, none, none, none, gaps.end, never, never, still, still)
+    return _again(rule, gaps), finished_end - gaps.unknown_end, late_from - finished_end, gaps.end - late_from
 
 
 def _late_from(rule: Rule, gaps: Gaps, pace: Pace) -> IntArray:
@@ -144,18 +143,6 @@ def _again(rule: Rule, gaps: Gaps) -> IntArray:
     return np.where(gaps.segment_end > gaps.segment_first, gaps.unknown_end - gaps.segment_first, 0)
 
 
-def _left_out_where(these: BoolArray, settled: Settled, gaps: Gaps) -> Settled:
-    if not these.any():
-        return settled
-    return replace(
-        settled,
-        again=np.where(these, 0, settled.again),
-        finished=np.where(these, 0, settled.finished),
-        skipped=np.where(these, gaps.end - gaps.unknown_end, settled.skipped),
-        replayed=np.where(these, 0, settled.replayed),
-    )
-
-
 def _seconds(late: IntArray, rule: Rule, gaps: Gaps, pace: Pace, closed: Spans) -> tuple[FloatArray, BoolArray]:
     """How long catching up takes, and of which it cannot be promised."""
     never = np.zeros(len(late), dtype=bool)
@@ -164,10 +151,14 @@ def _seconds(late: IntArray, rule: Rule, gaps: Gaps, pace: Pace, closed: Spans) 
     needed = late / (pace.highest_columns_per_s - pace.nominal_columns_per_s)
     if not rule.only_while_closed or not late.any():
         return needed, never
-    target = closed.passed(gaps.noticed_s) + needed
-    too_few = (late > 0) & (target > closed.passed(gaps.known_until_s))
-    ends = closed.when(np.where(too_few | (late == 0), 0.0, target))
-    return np.where((late > 0) & ~too_few, ends - gaps.noticed_s, 0.0), too_few
+    some = np.flatnonzero(late)  # to look at closed hours costs most
+    target = closed.passed(gaps.noticed_s[some]) + needed[some]
+    too_few = target > closed.passed(gaps.known_until_s[some])
+    ends = closed.when(np.where(too_few, 0.0, target))
+    seconds = np.zeros(len(late))
+    seconds[some] = np.where(too_few, 0.0, ends - gaps.noticed_s[some])
+    never[some] = too_few
+    return seconds, never
 
 
 def _seconds_until_laid(late: IntArray, rule: Rule, gaps: Gaps, pace: Pace, closed: Spans) -> FloatArray:
@@ -195,12 +186,20 @@ def _wait(rule: Rule, gaps: Gaps, pace: Pace) -> Settled:
     columns = 1 + _burst_start(gaps.unknown_end, pace) - _burst_start(onward, pace)
     shift_s = np.maximum(0.0, gaps.noticed_s - gaps.missing_since_s + columns / pace.nominal_columns_per_s)
     left_out = ((shifted == 0) & (again == 0)) | np.isnan(gaps.missing_since_s)
-    settled = replace(
-        _nothing(gaps), again=again, skipped=begins - gaps.unknown_end, shifted=shifted, onward=onward,
-        is_shift=~left_out, shift_s=np.where(left_out, 0.0, shift_s),
-    )  # fmt: skip
-    settled = _left_out_where(left_out, settled, gaps)
-    return replace(settled, shifted=np.where(left_out, 0, shifted), onward=np.where(left_out, gaps.end, onward))
+    none, never = np.zeros_like(gaps.end), np.zeros(len(gaps.end), dtype=bool)
+    return Settled(
+        again=np.where(left_out, 0, again),
+        finished=none,
+        skipped=np.where(left_out, gaps.end, begins) - gaps.unknown_end,
+        replayed=none,
+        shifted=np.where(left_out, 0, shifted),
+        late=none,
+        onward=np.where(left_out, gaps.end, onward),
+        is_blank=never,
+        is_shift=~left_out,
+        seconds=np.zeros(len(gaps.end)),
+        shift_s=np.where(left_out, 0.0, shift_s),
+    )
 
 
 def _burst_start(column: IntArray, pace: Pace) -> IntArray:

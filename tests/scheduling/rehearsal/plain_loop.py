@@ -5,12 +5,15 @@ from __future__ import annotations
 
 import math
 from bisect import bisect_right
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
+from random import Random
 
 from machines.model.slots import slot_of, slot_start
 from machines.recovery import Cause, Columns, Decision, Gap, Span, settle
 from scheduling.rehearsal.incidents import CAUSES, Drawn, Kind
+from scheduling.rehearsal.rates import INCIDENTS
 from scheduling.rehearsal.season import Season
 
 BEGAN = datetime(2026, 3, 1, tzinfo=UTC)
@@ -223,9 +226,15 @@ class Loop:
 
 def play_one(season: Season, drawn: Drawn, row: int) -> Told:
     """One season of those that were drawn."""
+    return play_events(
+        season, zip(*(part[:, row].tolist() for part in (drawn.at, drawn.kind, drawn.until, drawn.chance)), strict=True)
+    )
+
+
+def play_events(season: Season, events: Iterable[tuple[float, int, float, float]]) -> Told:
+    """One season by what happens in it, in order."""
     loop = Loop(season)
     seen = {}
-    events = zip(*(part[:, row].tolist() for part in (drawn.at, drawn.kind, drawn.until, drawn.chance)), strict=True)
     for at, kind, until, chance in events:
         if at >= season.length_s:
             break
@@ -241,6 +250,29 @@ def play_one(season: Season, drawn: Drawn, row: int) -> Told:
     loop.end()
     loop.told.seen = tuple(seen[number] for number in sorted(seen))
     return loop.told
+
+
+def draw_one(season: Season, chance: Random) -> list[tuple[float, int, float, float]]:
+    """What happens in a season, drawn and in order; by the rules of `scheduling.rehearsal.incidents`."""
+    loop, rates, events = Loop(season), season.rates, list[tuple[float, int, float, float]]()
+    for kind, name in enumerate(INCIDENTS):
+        rate, at = getattr(rates, name), 0.0
+        while rate.per_day and (at := at + chance.expovariate(rate.per_day) * DAY_S) < season.length_s:
+            lasts = chance.expovariate(1.0 / (rate.mean_hours * 3600.0)) if rate.mean_hours else 0.0
+            held_s = rates.work_held_hours * 3600.0
+            if name == "network" and lasts > held_s:
+                events.append((at + held_s, kind, at + lasts, 1.0))
+            elif name in ("jam", "part"):
+                seen = loop.next_there(at + rates.notice_hours * 3600.0)
+                events.append((at, kind, seen + lasts, chance.random() if name == "jam" else 1.0))
+            elif name != "network":
+                events.append((at, kind, at + lasts, chance.random()))
+    for number, (begins, ends) in enumerate(season.times.windows):
+        late_s = chance.expovariate(1.0 / (rates.late_hours * 3600.0)) if chance.random() < rates.late_share else 0.0
+        if begins + late_s < ends:
+            events.append((begins + late_s, Kind.VISIT, number, 0.0))
+    events += [(at, Kind.OPENING, number, 0.0) for number, at in enumerate(season.times.openings.tolist())]
+    return sorted(events)
 
 
 def ends_after(left: float, used_late: float, late_s: float, per_s: float) -> float:
