@@ -6,7 +6,7 @@ is decided in `scheduling.telling.matters`.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Literal
@@ -19,7 +19,7 @@ from machines.serialization import structure_lenient
 from scheduling.log.models import Notice, Run
 from scheduling.log.projecting.projector import broken_views
 from scheduling.log.projections.machines import STOPPED_BY_ITSELF
-from scheduling.log.projections.notices import WORD_PASSED_OVER
+from scheduling.log.projections.notices import OPENING, WORD_PASSED_OVER
 from scheduling.outages.conditions import asks_for_hands
 from scheduling.outages.machine_state import knife_wants_arming, machine_state
 from scheduling.outages.open_outage import open_outage
@@ -47,6 +47,7 @@ AmissKind = Literal[
     "held",  # somebody holds it, and has for long
     "outage",  # columns are being printed late, or are still to be settled
     "word-passed-over",  # what a person decided did not happen
+    "opening",  # what is planned and known of a machine speaks against an opening
     "refused",  # what its board reports cannot be taken
     "knife",  # strips are left hanging on to each other
     "hands",  # a condition of the machine asks for somebody
@@ -69,7 +70,7 @@ class Amiss:
         kind: what.
         since: when that began, UTC, as far as is known; else when it was found.
         venue, machine: ids of where; None where it is the server itself.
-        of: a part, or a condition of the machine; empty for all else.
+        of: a part, a condition of the machine, or the id of an opening; empty for all else.
         until: when a part ends, UTC; None for all else.
     """
 
@@ -114,9 +115,9 @@ def amiss_now(now: datetime, plates: PlateStore, free: int | None) -> Looked:
     if broken:
         return Looked(tuple(found), of_machines=False)
     contexts = machine_contexts(machines_in_use().order_by("id"), now)
-    passed_over = _words_passed_over()
+    noticed = _noticed()
     for context in contexts:
-        found += _of_machine(context, passed_over.get(context.machine.id), plates)
+        found += _of_machine(context, noticed.get(context.machine.id, ()), plates)
     return Looked(tuple(found), of_machines=True)
 
 
@@ -127,20 +128,25 @@ def _of_server(broken: set[str], now: datetime, free: int | None) -> Iterator[Am
         yield Amiss(kind="disk", since=now)
 
 
-def _words_passed_over() -> dict[str, datetime]:
-    """Since when they are to be looked at, by machine."""
-    rows = Notice.objects.filter(kind=WORD_PASSED_OVER, cleared_at=None).order_by("-raised_at")
-    return dict(rows.values_list("machine_id", "raised_at"))
+def _noticed() -> dict[str, list[Notice]]:
+    """The notices that are told as they stand, by machine."""
+    found: dict[str, list[Notice]] = {}
+    for row in Notice.objects.filter(kind__in=(WORD_PASSED_OVER, OPENING), cleared_at=None).order_by("raised_at", "id"):
+        found.setdefault(row.machine_id, []).append(row)
+    return found
 
 
-def _of_machine(context: MachineContext, passed_over: datetime | None, plates: PlateStore) -> Iterator[Amiss]:
+def _of_machine(context: MachineContext, noticed: Sequence[Notice], plates: PlateStore) -> Iterator[Amiss]:
     printing = printing_now(context)
     one = _at(context)
     found = _not_printing(context, printing, one)
     if found is not None:
         yield found
-    if passed_over is not None:
-        yield one("word-passed-over", passed_over)
+    for row in noticed:
+        if row.kind == OPENING:
+            yield one("opening", row.raised_at, row.opening or "")
+        else:
+            yield one("word-passed-over", row.raised_at)
     if context.machine.refused_since is not None:
         yield one("refused", context.machine.refused_since)
     if found is None or found.kind not in ("never-heard", "ended", "silence"):  # of those nothing is known but that

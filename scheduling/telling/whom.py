@@ -24,14 +24,14 @@ AN_INSTANT = timedelta(microseconds=1)
 TOLD_OVER_FOR = timedelta(days=2)
 
 _OF_MACHINES: frozenset[AmissKind] = frozenset(
-    {*NOT_PRINTING, "word-passed-over", "refused", "knife", "hands", "supply", "clock"}
+    {*NOT_PRINTING, "word-passed-over", "opening", "refused", "knife", "hands", "supply", "clock"}
 )
 # What each is told of. The server itself is the studio's, and of those who are bound to no venue.
 HEARD_BY: Mapping[ContactRole, frozenset[AmissKind]] = {
     "studio": _OF_MACHINES | frozenset(OF_SERVER),
     "technician": _OF_MACHINES,
     "other": _OF_MACHINES,
-    "curator": frozenset({*NOT_PRINTING, "word-passed-over"}),
+    "curator": frozenset({*NOT_PRINTING, "word-passed-over", "opening"}),
     "house": frozenset({"never-heard", "ended", "silence", "stands", "held", "knife", "hands"}),
 }
 

@@ -30,7 +30,7 @@ OF_HOURS: Mapping[str, Lines] = {"on_call": ON_CALL, "quiet": QUIET}
 HEARS = {
     "studio": "of everything; where no venue is ticked, of the server itself, too",
     "technician": "of everything at machines",
-    "curator": "where a machine does not print what is due",
+    "curator": "where a machine does not print what is due, and of openings in doubt",
     "house": "where somebody there can go and look",
     "other": "of everything at machines",
 }

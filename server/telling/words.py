@@ -33,6 +33,7 @@ TITLES: Mapping[AmissKind, str] = {
     "held": marked("{machines} at {venue} is still held by a person"),
     "outage": marked("{machines} at {venue} prints late, after an outage"),
     "word-passed-over": marked("What was decided on {machines} at {venue} did not happen"),
+    "opening": marked("Something speaks against an opening at {venue}, at {machines}"),
     "refused": marked("What {machines} at {venue} reports cannot be taken"),
     "knife": marked("The knife of {machines} at {venue} is not armed"),
     "hands": marked("{machines} at {venue} needs somebody's hands"),
@@ -50,6 +51,7 @@ TO_DO: Mapping[AmissKind, str] = {
     "held": marked("Ask who holds it, and why. It goes on when somebody lets it, at the panel beside it."),
     "outage": marked("Nothing need be done: it catches up by itself. What becomes of it can be decided on its page."),
     "word-passed-over": marked("Look at what became of the outage. It can be decided anew while one is open."),
+    "opening": marked("See on the page of the opening what does, and when it could be mended."),
     "refused": marked("Look at the machine, then enrol its board again. What it tells until then is not counted."),
     "knife": marked("Look at the machine, then arm the knife at the panel beside it. Until then strips hang together."),
     "hands": marked("Look at the machine; what it asks for stands above."),
@@ -149,7 +151,7 @@ def _more(part: Amiss, matter: Matter, one: Recipient, names: Names) -> Iterator
     if part.kind == "supply" and part.until is not None:
         said = _("By count the {part} ends at {when}, and no service window is before that.")
         yield said.format(part=_(PARTS[part.of]), when=_when(part.until, matter, one, names))
-    elif part.of:
+    elif part.of and part.kind != "opening":
         yield _("The machine says {keyword}: {what}.").format(keyword=part.of, what=_(gloss(part.of)))
 
 
@@ -173,7 +175,10 @@ def address_of_message(id: str) -> str:
 
 
 def page_of(matter: Matter) -> str:
-    """Address of the page on which to look: the venue's sheet of the day, or the first page."""
+    """Address of the page on which to look: the opening's, the venue's sheet of the day, or the first page."""
+    if matter.kind == "opening":
+        opening = next(iter(matter.parts.values())).of
+        return f"{settings.ADDRESS}{reverse('opening', args=[opening])}"
     path = reverse("console") if matter.venue is None else reverse("today", args=[matter.venue])
     return f"{settings.ADDRESS}{path}"
 

@@ -12,7 +12,7 @@ from machines.protocol.journal_entries import ConditionsChanged, KnifeArmed, Nod
 from machines.recovery import Rule
 from scheduling.background.watch_silence import watch_silence
 from scheduling.commands.additions import FixServiceWindow
-from scheduling.log.events.server import SilenceBegan, SilenceEnded
+from scheduling.log.events.server import OpeningDoubted, OpeningNotDoubted, SilenceBegan, SilenceEnded
 from scheduling.log.models import BrokenView, Heartbeat, Machine
 from scheduling.log.store import Append, append
 from scheduling.nodes.reports import take
@@ -212,3 +212,19 @@ def test_when_it_was_found_is_known_to_the_instant(plates: PlateStore) -> None:
     told(started())
     (found,) = looked(plates, 2.5).amiss
     assert found.since == datetime(2026, 10, 24, 14, 30, tzinfo=found.since.tzinfo)
+
+
+def test_an_opening_against_which_something_speaks(plates: PlateStore) -> None:
+    well(lay(3, 4))
+    says()
+    said = OpeningDoubted(opening="first-night", kinds=("no-run",), said="nothing is printed then")
+    append([Append("machine/one", None, [said])], later(2))
+    (found,) = looked(plates).amiss
+    assert (found.kind, found.of, found.since, found.key) == (
+        "opening",
+        "first-night",
+        at(2),
+        "opening/one/first-night",
+    )
+    append([Append("machine/one", None, [OpeningNotDoubted(opening="first-night")])], later(3))
+    assert kinds(plates) == []

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from datetime import UTC, datetime
+from typing import get_args
 
 import pytest
 from standardwebhooks.webhooks import Webhook, WebhookVerificationError
 
+from scheduling.telling.amiss import AmissKind
 from server.accounts.message_secrets import hook_secret, is_message_secret, message_secret
 from server.telling.signing import signed_headers
+from server.telling.words import TITLES, TO_DO
 
 
 def test_the_published_example() -> None:
@@ -38,3 +41,7 @@ def test_a_messages_secret_opens_no_other() -> None:
     assert is_message_secret("a", message_secret("a"))
     assert not is_message_secret("b", message_secret("a"))
     assert len(message_secret("a")) == 64
+
+
+def test_every_kind_of_what_is_amiss_has_words() -> None:
+    assert set(TITLES) == set(TO_DO) == set(get_args(AmissKind))
