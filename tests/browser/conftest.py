@@ -42,10 +42,12 @@ class Site:
         work: what the node was given.
         reported: how many segments it has said are printed.
         entries: how many entries of its journal it has told.
+        environment: that the server runs in.
     """
 
     address: str
     key: str
+    environment: dict[str, str]
     token: str = ""
     work: Work | None = None
     reported: int = 0
@@ -106,7 +108,7 @@ def site(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Site]:
     log = folder / "log"
     with process(["-m", "server", "serve", "--port", "0"], environment, log) as server:
         address = wait_for_line(server, log, "Dayroll is at").split()[-1]
-        site = Site(address, run(["studio-key", "browser"], environment).stdout.strip())
+        site = Site(address, run(["studio-key", "browser"], environment).stdout.strip(), environment)
         person = ["createsuperuser", "--noinput", "--username", PERSON, "--email", "keeper@example.org"]
         assert run(person, environment).returncode == 0
         _furnish(site)

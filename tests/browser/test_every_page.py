@@ -12,11 +12,20 @@ from playwright.sync_api import Page
 from tests.browser.conftest import PASSWORD, Seen, Site
 from tests.browser.test_console_pages import HEIGHT, LOOKS, require_accessible, sign_in
 from tests.server.every_page import Address, every_page
+from tests.server.processes import run
 from tests.server.studio import SERIES
 
 pytestmark = pytest.mark.browser
 
 NEW = "lanterns over the weir"
+# In the server's own database and with its own secret key.
+TELLING = """
+from server import wiring
+from server.accounts.message_secrets import message_secret
+from tests.server.every_page import THINGS, one_of_what_is_told
+one_of_what_is_told(wiring.now())
+print(message_secret(THINGS["see-to"]))
+"""
 # Nobody's account is closed, and nothing is there then.
 NOTHING_THERE = {"reopen-person"}
 # Of pages that are made alike one is looked at: what differs is the name of a thing, or a word of what is done to it.
@@ -32,8 +41,15 @@ def pages(site: Site, desk: Seen) -> Iterator[list[Address]]:
     desk.page.goto("/sign-in?next=/people")
     sign_in(desk.page)
     number = given_an_account(desk.page)
-    named = {"number": number, "prefix": "_".join(site.key.split("_")[:2])}
+    named = {"number": number, "prefix": "_".join(site.key.split("_")[:2]), "secret": message_of(site)}
     yield [one for one in every_page(named) if one.name not in NOTHING_THERE | ALIKE]
+
+
+def message_of(site: Site) -> str:
+    """Somebody was told of something; the secret of the address that it had."""
+    said = run(["shell", "--no-imports", "-c", TELLING], site.environment)
+    assert said.returncode == 0, said.stderr
+    return said.stdout.split()[-1]
 
 
 def given_an_account(page: Page) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from datetime import datetime
 
 from django.urls import URLPattern, URLResolver, get_resolver
 
@@ -122,16 +123,16 @@ def one_of_everything(furnished: Caller, clock: HeldClock) -> None:
     paused = {"kind": "operator-acted", "seq": 4, "at": work.segments[3].knots[0].isoformat(), "action": "pause"}
     assert node.post("node/reports", {"epoch": 1, "entries": [*laid, paused]}).status_code == 200
     clock.sleep(12 * 3600.0)
-    one_of_what_is_told(clock)
+    one_of_what_is_told(clock.at)
 
 
-def one_of_what_is_told(clock: HeldClock) -> None:
+def one_of_what_is_told(at: datetime) -> None:
     """Somebody is told that a knife is not armed."""
     recipient, matter = THINGS["recipients"], THINGS["matters"]
     desk = Recipient(id=recipient, role="studio", email="desk@quay.example")
     keep_recipients(as_said(AllRecipients(recipients=(desk,))))
-    part = unstructure(Amiss(kind="knife", since=clock.at, venue="quay", machine="wren-1"))
-    at = {"began_at": clock.at, "told_from": clock.at}
-    keep_matters([Matter(id=matter, kind="knife", venue="quay", parts={"knife/wren-1": part}, **at)], [])
-    said = {"what": "knife", "way": "email", "made_at": clock.at, "next_at": clock.at}
+    part = unstructure(Amiss(kind="knife", since=at, venue="quay", machine="wren-1"))
+    from_then = {"began_at": at, "told_from": at}
+    keep_matters([Matter(id=matter, kind="knife", venue="quay", parts={"knife/wren-1": part}, **from_then)], [])
+    said = {"what": "knife", "way": "email", "made_at": at, "next_at": at}
     add_messages([Message(id=THINGS["see-to"], matter=matter, recipient=recipient, **said)])
