@@ -38,6 +38,9 @@ def test_every_table_is_the_log_a_view_or_known_not_to_be_one() -> None:
         models.BrokenView,
         models.FoldedAgain,
         models.PassedOverEntry,
+        models.Recipients,
+        models.Matter,
+        models.Message,
     }
     found = {model for model in vars(models).values() if isinstance(model, type) and hasattr(model, "_meta")}
     assert {*tables} | others == {model for model in found if not model._meta.abstract}
