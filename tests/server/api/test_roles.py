@@ -11,9 +11,11 @@ import pytest
 from django.http import HttpResponse
 from rest_framework.permissions import AllowAny
 
+from machines.serialization import unstructure
 from scheduling.commands.handlers import HANDLERS
 from scheduling.log.beside_telling import keep_matters, keep_recipients
 from scheduling.log.models import Event, Matter, Outage
+from scheduling.telling.amiss import Amiss
 from server import jobs, wiring
 from server.accounts import keys
 from server.accounts.attempt_limit import MOST_WRONG
@@ -88,7 +90,9 @@ def tell_somebody_for_a_test(caller: Caller) -> HttpResponse:
 
 def see_to_a_matter(caller: Caller) -> HttpResponse:
     at = wiring.now()
-    keep_matters([Matter(id="a", kind="knife", venue="quay", parts={}, began_at=at, told_from=at)], [])
+    part = Amiss(kind="knife", since=at, venue="quay", machine="wren-1")
+    parts = {part.key: unstructure(part)}  # never none: the server that is attacked goes on to look at it
+    keep_matters([Matter(id="a", kind="knife", venue="quay", parts=parts, began_at=at, told_from=at)], [])
     return caller.post("matters/a/acknowledge")
 
 
