@@ -14,8 +14,13 @@ import pytest
 from machines.chance import SYSTEM, Chance
 
 ROOT = Path(__file__).resolve().parents[2]
-# Draws that follow from a seed which somebody gave: faults and noise of machines that are not there.
-SEEDED = {"machines/drivers/simulated/random_faults.py", "machines/drivers/emulated/wire_noise.py"}
+# Draws that follow from a seed which somebody gave: faults and noise of machines that are not there, and seasons that
+# are rehearsed.
+SEEDED = {
+    "machines/drivers/simulated/random_faults.py",
+    "machines/drivers/emulated/wire_noise.py",
+    "scheduling/rehearsal/incidents.py",
+}
 
 # Where a process or a command is put together; and what is made apart from that, see `machines.chance`.
 TAKES_IT = {

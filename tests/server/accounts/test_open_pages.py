@@ -19,7 +19,8 @@ from tests.server.studio import Caller
 PASSWORD = "lanterns over the weir"
 CLOSED = ("/", "/overview", "/venues/quay/today", "/venues/quay/service-windows", "/machines/wren-1/paper.png")
 OPEN = ("/machines/wren-1/now", "/machines/wren-1/now/fragment", "/sign-in", "/livez", "/readyz")
-OPEN_BY_NAME = {"now", "now-fragment", "plate-picture", "sign-in", "sign-out", "live", "ready"}
+# What a message leads to is open to whoever holds its secret, and to nobody else.
+OPEN_BY_NAME = {"now", "now-fragment", "plate-picture", "sign-in", "sign-out", "live", "ready", "see-to"}
 FEED = "/api/v1/venues/quay/calendar.ics"
 
 

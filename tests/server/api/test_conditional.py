@@ -93,7 +93,7 @@ def test_the_description_names_both_answers_where_one_may_look_first(db: None) -
     shown = answers["200"]["content"]["application/json"]["schema"]
     assert shown == {"$ref": "#/components/schemas/Preview"}
     assert {"200", "201"} <= set(answers)
-    assert "200" not in paths["/api/v1/openings"]["post"]["responses"]
+    assert "200" not in paths["/api/v1/service-windows"]["post"]["responses"]
 
 
 def test_the_description_names_conditions_and_heads(db: None) -> None:

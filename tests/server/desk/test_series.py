@@ -186,7 +186,7 @@ def test_its_page_shows_its_openings_and_it_is_called_off_and_taken_back(sundays
 def test_openings_stand_under_their_series(sundays: Client, studio: Caller) -> None:
     page = shown(sundays, "/openings")
     assert page.count("Sunday evening</a></h2>") == 1 and f'href="{PATH}/call-off"' in page
-    assert page.count('href="/openings/sundays-') == 6 and page.count("<article") == 1
+    assert page.count('href="/openings/sundays-') == 9 and page.count("<article") == 1
 
 
 def test_a_curator_of_a_venue_makes_series_there_alone(sundays: Client) -> None:

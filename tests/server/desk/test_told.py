@@ -86,7 +86,7 @@ def test_a_test_is_sent_by_a_press_alone(furnished: Caller) -> None:
 
 
 def test_a_matter_is_seen_to_by_whoever_is_signed_in(furnished: Caller, clock: HeldClock) -> None:
-    one_of_what_is_told(clock)
+    one_of_what_is_told(clock.at)
     assert Client().get("/told").status_code == 302
     person = signed_in("curator")
     page = shown(person, "/told")
@@ -100,7 +100,7 @@ def test_a_matter_is_seen_to_by_whoever_is_signed_in(furnished: Caller, clock: H
 
 @pytest.mark.parametrize("page", ["/told/new", "/told/desk/change", "/told/desk/remove"])
 def test_who_is_told_is_the_studios_to_say(furnished: Caller, clock: HeldClock, page: str) -> None:
-    one_of_what_is_told(clock)
+    one_of_what_is_told(clock.at)
     assert signed_in("curator").get(page).status_code == 403
 
 

@@ -53,7 +53,7 @@ def test_a_test_is_sent_and_told_of(furnished: Caller, file: str) -> None:
 
 
 def test_a_matter_is_seen_to(furnished: Caller, clock: HeldClock) -> None:
-    one_of_what_is_told(clock)
+    one_of_what_is_told(clock.at)
     assert "knife-1  since 2026-03-20 06:00 UTC  open" in said("matters")
     with pytest.raises(CommandError, match="there is no matter"):
         said("see-to", "knife-2")
