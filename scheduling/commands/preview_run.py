@@ -21,7 +21,8 @@ from scheduling.commands.quiet_concerns import quiet_concerns
 from scheduling.commands.run_concerns import Concern, Plan, concerns, local_in_words
 from scheduling.log.events.plans import RunPlanned
 from scheduling.log.models import Run
-from scheduling.queries.machine_context import machine_contexts
+from scheduling.planning.timeline import Timeline
+from scheduling.queries.machine_context import MachineContext, machine_contexts
 from scheduling.queries.runs import as_planned
 from scheduling.queries.venue_context import venue_contexts
 from scheduling.rendering.sky_parameters import turn_at
@@ -115,17 +116,8 @@ def run_check(
         turn=turn_at(timeline.cycle, run.starts_at),
         now=now,
     )
-    quiet = quiet_of(of_machine.venue)
-    out = left_out(run, profile, lambda _: timeline, of_machine.venue, now)
-    to_come = RemainingColumns(
-        run=run,
-        profile=profile,
-        now=now,
-        timeline_of=lambda _: timeline,
-        due=without(due, out),
-        quiet=quiet,
-        left_out=out,
-    )
+    to_come = columns_to_come(run, of_machine, timeline, due)
+    quiet, out = to_come.quiet, to_come.left_out
     ends = [one for one in part_ends(of_machine, to_come, after) if since is None or one.end.at >= since]
     return RunCheck(
         run=run.id,
@@ -139,6 +131,34 @@ def run_check(
         else ink_estimate(run, profile, context.source, timeline, of_machine.at_venue.place, uploads, out, quiet, made),
         ends=tuple(ends),
         warnings=(*concerns(plan), *_of_quiet(to_come), *_of_ends(ends, plan.clock)),
+    )
+
+
+def columns_to_come(
+    run: Run, of_machine: MachineContext, timeline: Timeline, due: NDArray[np.int64] = NONE
+) -> RemainingColumns:
+    """What is to come of a run, without what it leaves out by itself.
+
+    Args:
+        run: as it would be.
+        of_machine: its machine.
+        timeline: its columns against its cycle.
+        due: of what is planned of it, the running columns that are to come.
+    """
+
+    def timeline_of(_: Run) -> Timeline:
+        return timeline
+
+    profile, venue, now = of_machine.profile_of(run), of_machine.venue, of_machine.now
+    out = left_out(run, profile, timeline_of, venue, now)
+    return RemainingColumns(
+        run=run,
+        profile=profile,
+        now=now,
+        timeline_of=timeline_of,
+        due=without(due, out),
+        quiet=quiet_of(venue),
+        left_out=out,
     )
 
 

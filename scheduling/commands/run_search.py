@@ -18,16 +18,14 @@ from machines.clock import utc
 from machines.errors import InputError
 from machines.serialization import format_instant, parse_instant
 from scheduling.commands.plan_run import PlanRun, RunContext, by_another_cycle, plan_run, read_run_context
+from scheduling.commands.preview_run import columns_to_come
 from scheduling.commands.run_wishes import AT_AN_INSTANT, Wish
 from scheduling.commands.wishes_met import Met, met
 from scheduling.log.models import Run
 from scheduling.paper.next_passage import OnRun
-from scheduling.planning.timeline import Timeline
 from scheduling.queries.machine_context import MachineContext, machine_context
 from scheduling.queries.runs import as_planned
-from scheduling.supplies.left_out import left_out
 from scheduling.supplies.part_ends import PartEnd, part_ends
-from scheduling.supplies.remaining_work import NONE, RemainingColumns
 from scheduling.venues.quiet import quiet_of
 
 STEPS_S = (900, 1800, 3600, 7200, 10_800, 21_600, 43_200, 86_400)
@@ -177,7 +175,9 @@ def _looked_at(wishes: Sequence[Wish], run: Run, context: RunContext, of_machine
     """One run, and how near it comes to each wish."""
     profile, quiet = of_machine.profile_of(run), quiet_of(of_machine.venue)
     on = OnRun(run, profile, context.timeline, of_machine.at_venue.clock, quiet)
-    ends = _ends(on, of_machine) if any(wish.kind not in AT_AN_INSTANT for wish in wishes) else []
+    ends = list[PartEnd]()
+    if any(wish.kind not in AT_AN_INSTANT for wish in wishes):
+        ends = part_ends(of_machine, columns_to_come(run, of_machine, context.timeline), None)
     found = []
     for number, wish in enumerate(wishes):
         try:
@@ -193,25 +193,6 @@ def _looked_at(wishes: Sequence[Wish], run: Run, context: RunContext, of_machine
         off_h=sum(wish.weight * one.counted_h for wish, one in zip(wishes, found, strict=True)),
         wishes=tuple(found),
     )
-
-
-def _ends(on: OnRun, of_machine: MachineContext) -> list[PartEnd]:
-    """Where rolls and blades of a run end, and when they are changed: as its check tells them."""
-
-    def timeline_of(_: Run) -> Timeline:
-        return on.timeline
-
-    out = left_out(on.run, on.profile, timeline_of, of_machine.venue, of_machine.now)
-    to_come = RemainingColumns(
-        run=on.run,
-        profile=on.profile,
-        now=of_machine.now,
-        timeline_of=timeline_of,
-        due=NONE,
-        quiet=on.quiet,
-        left_out=out,
-    )
-    return part_ends(of_machine, to_come, None)
 
 
 def _different(found: Sequence[SoughtRun], clock: ZoneInfo) -> tuple[SoughtRun, ...]:
