@@ -57,6 +57,7 @@ class ColumnsTold:
         first_phase, end_phase: of the turn, from 0 to below 1.
         first_longitude, end_longitude: degrees, east positive; None where the picture and its cycle have none.
         stands: what these are of, such as ``under the Sun``; None likewise.
+        turns: how many turns of the picture they are, or a part of one.
         length_mm: along the paper.
         due: from when to when they belong under the head, as their bursts do.
     """
@@ -70,6 +71,7 @@ class ColumnsTold:
     first_longitude: float | None
     end_longitude: float | None
     stands: str | None
+    turns: float
     length_mm: float
     due: SpanTold
 
@@ -221,6 +223,7 @@ def _columns(on: OnRun, first: int, end: int, by: _Clocks) -> ColumnsTold:
         first_longitude=longitudes[0],
         end_longitude=longitudes[1],
         stands=None if at is None else at[1],
+        turns=(end - first) / on.profile.columns_per_turn,
         length_mm=(end - first) * on.profile.column_pitch_mm,
         due=by.span(*when_due(on, first, end)),
     )

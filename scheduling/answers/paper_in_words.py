@@ -72,10 +72,20 @@ def columns_in_words(columns: ColumnsTold, zone: str | None) -> str:
 
 
 def place_in_words(columns: ColumnsTold) -> str:
-    """Which place of the picture columns are."""
+    """Which place of the picture columns are. From a turn on they begin and end anywhere, and how long they are is said
+    first."""
+    length = "" if columns.turns < 1.0 else "a whole turn, " if columns.turns == 1.0 else f"{columns.turns:.1f} turns, "
     if columns.first_longitude is not None and columns.end_longitude is not None:
-        return f"longitude {columns.first_longitude:.1f} to {columns.end_longitude:.1f} {columns.stands}"
-    return f"phase {columns.first_phase:.3f} to {columns.end_phase:.3f} of turn {columns.turn}"
+        first, end = (_longitude(one) for one in (columns.first_longitude, columns.end_longitude))
+        return f"{length}longitude {first} to {end} {columns.stands}"
+    return f"{length}phase {columns.first_phase:.3f} to {columns.end_phase:.3f} of turn {columns.turn}"
+
+
+def _longitude(degrees: float) -> str:
+    """Such as ``150.0° W``."""
+    tenths = round(degrees * 10) / 10
+    half = "" if abs(tenths) in (0.0, 180.0) else " E" if tenths > 0 else " W"
+    return f"{abs(tenths):.1f}°{half}"
 
 
 def span_by(span: SpanTold, zone: str | None) -> str:

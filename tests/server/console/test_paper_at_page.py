@@ -26,7 +26,7 @@ def test_it_is_told_by_the_clock_there_by_utc_and_by_the_readers(client: Client)
     assert "<h1>The paper of Wren 1, 22:01 on Fri 20 Mar 2026</h1>" in text
     assert "2026-03-20 22:01 in UTC; 07:01 on Sat 21 Mar 2026 by yours, Asia/Tokyo" in text
     row = re.search(r"<tr><th scope=\"row\">Under the head</th>(.*?)</tr>", text)
-    assert row is not None and "longitude -150.0 to -151.0 on the map" in row[1]
+    assert row is not None and "longitude 150.0° W to 151.0° W on the map" in row[1]
     assert "between 07:00 and 07:04 on 2026-03-21" in row[1]
     assert "This is the plan" in text and "No strip is cut off by then." not in text
 

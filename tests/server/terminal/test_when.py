@@ -48,7 +48,7 @@ def test_what_lies_there_at_an_instant_is_told_by_each_clock(furnished: Caller) 
     lines = when("wren-1", "--at", at, "--zone", "Asia/Tokyo").splitlines()
     assert lines[0] == "wren-1 at 2026-03-20 22:01, Europe/Lisbon"
     assert lines[1] == (
-        "  Under the head: longitude -150.0 to -151.0 on the map, due between 22:00 and 22:04 on 2026-03-20."
+        "  Under the head: longitude 150.0° W to 151.0° W on the map, due between 22:00 and 22:04 on 2026-03-20."
     )
     other = lines.index("wren-1 at 2026-03-21 07:01, Asia/Tokyo")
     assert lines[other + 1].endswith("due between 07:00 and 07:04 on 2026-03-21.")
