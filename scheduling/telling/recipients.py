@@ -10,9 +10,6 @@ from dataclasses import dataclass
 from typing import Any
 from urllib.parse import urlsplit
 
-from django.core.exceptions import ValidationError
-from django.core.validators import validate_email
-
 from machines.errors import InputError
 from machines.operator.language import LANGUAGES
 from machines.serialization import structure, unstructure
@@ -22,7 +19,7 @@ from scheduling.planning.opening_hours import Hours
 from scheduling.planning.quiet_hours import QuietHours
 from scheduling.queries.names import NOT_IN_NAMES, check_id
 from scheduling.sky.zones import zone
-from scheduling.venues.contacts import LONGEST_EMAIL, ContactRole
+from scheduling.venues.contacts import ContactRole, require_email
 
 MOST_RECIPIENTS, MOST_VENUES_EACH = 60, 100
 LONGEST_RECIPIENT_NAME, LONGEST_WEBHOOK = 100, 500
@@ -68,7 +65,7 @@ class Recipient:
             raise InputError("name", "too long, or has a sign that cannot be printed", "give another")
         if bool(self.email) == bool(self.webhook):
             raise InputError("email", "one way is needed, and only one", "give an e-mail address or a webhook")
-        _require_email(self.email)
+        require_email(self.email)
         _require_webhook(self.webhook)
         if self.language not in LANGUAGES:
             raise InputError("language", f"{self.language!r} is not spoken here", f"give one of {', '.join(LANGUAGES)}")
@@ -113,17 +110,6 @@ def said_recipients() -> Any:
 def as_said(recipients: AllRecipients) -> Any:
     """As they are kept: JSON."""
     return unstructure(recipients)
-
-
-def _require_email(text: str) -> None:
-    if not text:
-        return
-    try:
-        validate_email(text)
-    except ValidationError:
-        raise InputError("email", f"{text!r} is no e-mail address", "give one like desk@example.org") from None
-    if len(text) > LONGEST_EMAIL:
-        raise InputError("email", f"{len(text)} characters", f"give at most {LONGEST_EMAIL}")
 
 
 def _require_webhook(text: str) -> None:

@@ -55,7 +55,7 @@ class Contact:
         if not self.telephone and not self.email:
             raise InputError("telephone", "no number and no e-mail address", "give one of the two")
         _require_telephone(self.telephone)
-        _require_email(self.email)
+        require_email(self.email)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -103,7 +103,12 @@ def _require_telephone(text: str) -> None:
         raise InputError("telephone", f"{text!r} is no number to dial", remedy)
 
 
-def _require_email(text: str) -> None:
+def require_email(text: str) -> None:
+    """See that a text is an e-mail address, or empty.
+
+    Raises:
+        InputError: it is neither.
+    """
     if not text:
         return
     try:
