@@ -18,7 +18,7 @@ from scheduling.answers.paper_at import PaperAt
 from scheduling.log.models import Segment
 from scheduling.paper.strip_now import Laid
 from server.console import formatting
-from server.console.strip_scale import BEHIND, WIDTH, Box, Named, PlateBox, Scale, scale_of
+from server.console.strip_scale import BEHIND, WIDTH, Box, Named, OnPaper, PlateBox, Scale, scale_of
 
 # Times nearer to each other than this, per cent, are not both told; nor is one so near to an edge.
 MARKS_APART, NEAR_THE_EDGE = 9.0, 4.0
@@ -35,11 +35,10 @@ class DrawnPiece:
 
 
 @dataclass(frozen=True, kw_only=True)
-class DrawnPaper:
+class DrawnPaper(OnPaper):
     """A machine's paper at an instant, drawn; units as of `server.console.strip`.
 
     Attributes:
-        paper: from the head to where it is out of sight.
         pieces: what lies on it.
         knife: None where there is none, or it is out of sight.
         gone: what was cut off; None for nothing in sight.
@@ -48,10 +47,6 @@ class DrawnPaper:
         said: the same in words.
     """
 
-    height: float
-    margin: float
-    inner: float
-    paper: Box
     pieces: tuple[DrawnPiece, ...]
     head: float
     knife: float | None
@@ -60,16 +55,6 @@ class DrawnPaper:
     marks: tuple[Named, ...]
     below: tuple[Named, ...]
     said: str
-
-    @property
-    def box(self) -> float:
-        """How high the drawing is, with what stands out above and below the paper."""
-        return self.height + 8
-
-    @property
-    def tall(self) -> float:
-        """Where lines end that stand out below the paper."""
-        return self.height + 4
 
 
 @dataclass(frozen=True)

@@ -16,7 +16,7 @@ from scheduling.queries.venue_context import VenueContext
 from scheduling.sky.civil import day_bounds
 from server.console import formatting
 from server.console.daylight import daylight
-from server.console.strip_scale import WIDTH, Box, Drawing, Light, Named, PlateBox, Scale
+from server.console.strip_scale import WIDTH, Box, Drawing, Light, Named, OnPaper, PlateBox, Scale
 from server.console.time_marks import TimeMark, time_marks
 
 MARKS, MARKS_APART = 10, 8.0
@@ -26,11 +26,10 @@ NEAR_THE_EDGE = 66.0
 
 
 @dataclass(frozen=True, kw_only=True)
-class DrawnStrip:
+class DrawnStrip(OnPaper):
     """A strip, drawn.
 
     Attributes:
-        paper: from where it begins to where it is out of sight.
         laid: the picture of what was reported.
         fresh, to_come: the windows in which the plates of what was laid since, and of what is to come, are seen.
         turns: those plates.
@@ -42,10 +41,6 @@ class DrawnStrip:
         said: the same in words.
     """
 
-    height: float
-    margin: float
-    inner: float
-    paper: Box
     laid: Box
     fresh: Box
     to_come: Box
@@ -61,16 +56,6 @@ class DrawnStrip:
     above: tuple[Named, ...]
     below: tuple[Named, ...]
     said: str
-
-    @property
-    def box(self) -> float:
-        """How high the drawing is, with what stands out above and below the paper."""
-        return self.height + 8
-
-    @property
-    def tall(self) -> float:
-        """Where lines end that stand out below the paper."""
-        return self.height + 4
 
     @property
     def tick(self) -> float:

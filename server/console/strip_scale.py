@@ -85,6 +85,32 @@ class Light(Box):
     light: str
 
 
+@dataclass(frozen=True, kw_only=True)
+class OnPaper:
+    """What is drawn of a machine's paper.
+
+    Attributes:
+        height: of the paper, units.
+        margin, inner: from its edge to the print, and how high that is.
+        paper: from where it begins to where it is out of sight.
+    """
+
+    height: float
+    margin: float
+    inner: float
+    paper: Box
+
+    @property
+    def box(self) -> float:
+        """How high the drawing is, with what stands out above and below the paper."""
+        return self.height + 8
+
+    @property
+    def tall(self) -> float:
+        """Where lines end that stand out below the paper."""
+        return self.height + 4
+
+
 @dataclass(frozen=True)
 class Named:
     """Something at a place, in per cent of the width; ``anchor`` is which end of its name stands there."""
