@@ -351,6 +351,8 @@ LIMITS: dict[str, tuple[Any, str]] = {
     "scheduling.commands.run_search.MOST_STARTS": (200, "a week by the hour; a coarser step for longer"),
     "scheduling.commands.run_search.MOST_TRIED": (240, "as many as are looked at in about two seconds"),
     "scheduling.commands.run_search.MOST_WISHES": (8, "more than a person weighs against each other"),
+    "scheduling.commands.run_search.MOST_COUNTS": (4, "of strips a turn; each is tried with every beginning"),
+    "scheduling.commands.run_search.MOST_CHANGES": (400, "of rolls and blades; one a day for a year"),
     "scheduling.commands.run_search.MOST_ANSWERS": (5, "what is compared side by side"),
     "scheduling.commands.run_search.LONGEST": (timedelta(days=198), "half a year by days: as many as are tried"),
     "scheduling.commands.run_wishes.WIDEST_S": (86_400.0, "beside an instant; what may be a day off is no wish"),

@@ -8,16 +8,25 @@ where an instant wants it, too.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from itertools import product
+from math import ceil
 from typing import Any
 from zoneinfo import ZoneInfo
 
 from machines.clock import utc
 from machines.errors import InputError
 from machines.serialization import format_instant, parse_instant
-from scheduling.commands.plan_run import PlanRun, RunContext, by_another_cycle, plan_run, read_run_context
+from scheduling.commands.plan_run import (
+    PlanRun,
+    RunContext,
+    by_another_cycle,
+    plan_run,
+    read_run_context,
+    require_begins_ahead,
+)
 from scheduling.commands.preview_run import columns_to_come
 from scheduling.commands.run_wishes import AT_AN_INSTANT, Wish
 from scheduling.commands.wishes_met import Met, met
@@ -33,7 +42,9 @@ MOST_STARTS = 200
 MOST_TRIED = 240
 MOST_WISHES = 8
 MOST_ANSWERS = 5
-LONGEST = timedelta(days=MOST_STARTS - 2)
+MOST_COUNTS = 4
+MOST_CHANGES = 400
+LONGEST = timedelta(days=198)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -44,7 +55,7 @@ class SeekRun:
         run: as it would be planned; from when on is sought, the end stays.
         earliest, latest: between which it may begin, UTC.
         wishes: what it is to do.
-        strips_per_turn: other counts of strips that may be; besides the run's own.
+        strips_per_turn: other counts of strips that may be, besides the run's own; at most 4.
     """
 
     run: PlanRun
@@ -62,6 +73,8 @@ class SeekRun:
             raise InputError("latest", "not before the run ends", "give an earlier one, or a later ends_at")
         if not 1 <= len(self.wishes) <= MOST_WISHES:
             raise InputError("wishes", f"{len(self.wishes)} wishes", f"give 1 to {MOST_WISHES}")
+        if len(self.strips_per_turn) > MOST_COUNTS:
+            raise InputError("strips_per_turn", f"{len(self.strips_per_turn)} counts", f"give at most {MOST_COUNTS}")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -127,6 +140,7 @@ def seek_run(sought: SeekRun, now: datetime) -> RunSearch:
         for strips, starts_at in product(_strips(sought), starts):
             command = replace(sought.run, cycle_options=cycle_options, strips_per_turn=strips, starts_at=starts_at)
             try:
+                require_begins_ahead(command, now)
                 run = as_planned(command.id, plan_run(command, by_cycle))
             except InputError as error:
                 refused.append(str(error))
@@ -149,7 +163,11 @@ def _strips(sought: SeekRun) -> list[int]:
 def _starts(sought: SeekRun, most: int) -> tuple[int, list[datetime]]:
     """The step, seconds, and the beginnings: on full steps of UTC; the first, the last and the one that was named."""
     span_s = (sought.latest - sought.earliest).total_seconds()
-    step_s = next((one for one in STEPS_S if span_s / one <= min(most, MOST_STARTS) - 3), STEPS_S[-1])
+    # Beside those on full steps there are the first, the last and the one that was named.
+    stepped_at_most = max(min(most, MOST_STARTS) - 4, 1)
+    day_s = STEPS_S[-1]
+    coarser = day_s * max(1, ceil(span_s / day_s / stepped_at_most))
+    step_s = next((one for one in STEPS_S if span_s / one <= stepped_at_most), coarser)
     first = -(-sought.earliest.timestamp() // step_s)
     last = sought.latest.timestamp() // step_s
     stepped = {utc(count * step_s) for count in range(int(first), int(last) + 1)}
@@ -162,7 +180,9 @@ def _cycles(sought: SeekRun, context: RunContext, of_machine: MachineContext) ->
     options = sought.run.cycle_options
     if sought.run.cycle != "period":
         return [options]
-    run = as_planned(sought.run.id, plan_run(replace(sought.run, starts_at=sought.earliest), context))
+    run = _any_of_them(sought, context)
+    if run is None:
+        return [options]  # the search itself says why
     looked_at = _looked_at(sought.wishes, run, context, of_machine)
     epochs = [parse_instant(options["epoch"])]
     for wish, is_met in zip(sought.wishes, looked_at.wishes, strict=True):
@@ -171,13 +191,23 @@ def _cycles(sought: SeekRun, context: RunContext, of_machine: MachineContext) ->
     return [options | {"epoch": format_instant(epoch)} for epoch in dict.fromkeys(epochs)]
 
 
+def _any_of_them(sought: SeekRun, context: RunContext) -> Run | None:
+    """The run by the first of a few beginnings at which it can be planned."""
+    for starts_at in (sought.earliest, sought.run.starts_at, sought.latest):
+        with suppress(InputError):
+            return as_planned(sought.run.id, plan_run(replace(sought.run, starts_at=starts_at), context))
+    return None
+
+
 def _looked_at(wishes: Sequence[Wish], run: Run, context: RunContext, of_machine: MachineContext) -> SoughtRun:
     """One run, and how near it comes to each wish."""
     profile, quiet = of_machine.profile_of(run), quiet_of(of_machine.venue)
     on = OnRun(run, profile, context.timeline, of_machine.at_venue.clock, quiet)
     ends = list[PartEnd]()
     if any(wish.kind not in AT_AN_INSTANT for wish in wishes):
-        ends = part_ends(of_machine, columns_to_come(run, of_machine, context.timeline), None)
+        ends = part_ends(of_machine, columns_to_come(run, of_machine, context.timeline), None, MOST_CHANGES)
+        if len(ends) >= MOST_CHANGES:
+            raise InputError("run.ends_at", f"{MOST_CHANGES} changes and more", "seek with a shorter run")
     found = []
     for number, wish in enumerate(wishes):
         try:

@@ -11,7 +11,7 @@ import numpy as np
 from machines.errors import InputError
 from machines.model.slots import boundaries
 from scheduling.commands.run_wishes import OF_A_PLACE, Wish
-from scheduling.paper.next_passage import OnRun, phase_of
+from scheduling.paper.next_passage import OnRun, columns_of_phase, phase_of
 from scheduling.supplies.part_ends import PartEnd
 from scheduling.venues.local_time_text import moment_in_words
 
@@ -87,7 +87,7 @@ def _columns_near(wish: Wish, on: OnRun) -> list[int]:
     # Of long ways to the knife the place that is in sight was laid some turns before.
     back = on.profile.knife_columns // on.profile.columns_per_turn + 1
     counts = np.arange(near - back, near + 3)
-    columns = np.floor((counts + phase) * on.profile.columns_per_turn + 1e-6).astype(np.int64)
+    columns = columns_of_phase(phase, counts, on.profile.columns_per_turn)
     return [int(one) for one in columns if on.run.first_column <= one < on.run.end_column]
 
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Literal
+from typing import Any, Literal
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -199,6 +199,12 @@ def _stands(picture: Picture, run: Run) -> str:
     return "on the map" if isinstance(picture, LandPicture | DaylightMap) else UNDER[run.cycle]
 
 
+def columns_of_phase(phase: float, turns: NDArray[Any], columns_per_turn: int) -> NDArray[np.int64]:
+    """The running columns that hold a phase in some turns, counted from turn 0."""
+    # The tolerance is for phases such as 165 / 360, which times 360 may be a hair below 165.
+    return np.floor((turns + phase) * columns_per_turn + 1e-6).astype(np.int64)
+
+
 @dataclass(frozen=True)
 class OnRun:
     """A run on its machine, at a venue whose clock shows the times."""
@@ -225,8 +231,7 @@ class OnRun:
         # No further than the run: what it is counted by may not reach beyond.
         end = min(np.floor(turns[1]) + 1.0 + most, run.end_column // self.profile.columns_per_turn + 1.0)
         counts = np.arange(np.floor(turns[0]), end)
-        # The tolerance is for phases such as 165 / 360, which times 360 may be a hair below 165.
-        columns = np.floor((counts + phase) * self.profile.columns_per_turn + 1e-6).astype(np.int64)
+        columns = columns_of_phase(phase, counts, self.profile.columns_per_turn)
         instants = timeline.cycle.instants(counts + phase) + waited(run, columns)
         held = (columns >= run.first_column) & (columns < run.end_column) & (instants >= posix)
         found = np.flatnonzero(held)[:most]

@@ -22,7 +22,15 @@ import numpy as np
 from machines.errors import InputError
 from machines.model.slots import slot_of, slot_start
 from scheduling.log.models import Machine, Run, Venue
-from scheduling.paper.next_passage import OnRun, PassageQuery, next_passage, on_run, phase_of, runs_not_over
+from scheduling.paper.next_passage import (
+    OnRun,
+    PassageQuery,
+    columns_of_phase,
+    next_passage,
+    on_run,
+    phase_of,
+    runs_not_over,
+)
 from scheduling.queries.machine_context import MachineContext, machine_context
 from scheduling.queries.names import require, require_in_use
 from scheduling.sky.anchors import date_of, offset_of, which_of
@@ -181,7 +189,7 @@ def _columns(kind: Kind, on: OnRun, phase: float, start: datetime, end: datetime
     first, last = max(first, run.first_column), min(last, run.end_column)
     per_turn = profile.columns_per_turn
     counts = np.arange(first // per_turn - 1, last // per_turn + 2)
-    columns = np.floor((counts + phase) * per_turn + 1e-6).astype(np.int64)  # see `OnRun.coming`
+    columns = columns_of_phase(phase, counts, per_turn)
     found = [int(column) for column in columns[(columns >= first) & (columns < last)]]
     if len(found) > MOST_PASSAGES:
         problem = f"the picture comes round more than {MOST_PASSAGES} times"

@@ -6,6 +6,7 @@ from abc import ABC, abstractmethod
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime
+from itertools import islice
 from typing import ClassVar
 
 import numpy as np
@@ -123,18 +124,21 @@ class Blades(Supply):
         return run.cuts_before(run.first_column_from(at))
 
 
-def part_ends(context: MachineContext, run: RemainingColumns, after: Run | None) -> list[PartEnd]:
-    """The ends within a run, in order of time; at most so many of each part.
+def part_ends(
+    context: MachineContext, run: RemainingColumns, after: Run | None, most: int = MOST_ENDS
+) -> list[PartEnd]:
+    """The ends within a run, in order of time.
 
     Args:
         context: its machine.
         run: as it would be.
         after: the run that it follows, as that would be then; None where it follows none.
+        most: how many of each part at most.
     """
     ends = [
         PartEnd(part=supply.part, end=end)
         for supply in _supplies(context, run, after)
-        for end in _walk(supply, context.at_venue, run.now)
+        for end in islice(_walk(supply, context.at_venue, run.now), most)
     ]
     return sorted(ends, key=lambda one: (one.end.at, one.part))
 
@@ -176,10 +180,7 @@ def _walk(supply: Supply, there: VenueContext, now: datetime) -> Iterator[End]:
     """Each end of a part within the run: it is changed in time, and the next one is new from then on."""
     # A new part is of no use before the run if the one at the machine is as good as new.
     served, after = supply.left, now if supply.left < supply.full else max(now, supply.run.run.starts_at)
-    for _ in range(MOST_ENDS):
-        found = supply.end(served)
-        if found is None:
-            return
+    while (found := supply.end(served)) is not None:
         column, at = found
         # Whoever stays while the next one is used up, too, changes that as it ends.
         turn, usable_from = column // supply.run.profile.columns_per_turn, min(after, at)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -170,6 +171,54 @@ def test_beginnings_that_cannot_be_planned_are_counted_and_the_first_says_why() 
     assert len({one.starts_at.date() for one in found.answers}) == len(found.answers) > 1
 
 
+def test_a_period_is_sought_though_its_earliest_beginning_cannot_be_planned() -> None:
+    furnish()
+    plan(id="other", ends_at=(NOON + timedelta(days=3)).isoformat())
+    found = seek(wish("place-at-head", phase=0.25), **DAY, starts_at=(NOON + timedelta(days=4)).isoformat())
+    assert found.refused > 0
+    assert found.answers[0].wishes[0].kept
+
+
+def test_no_beginning_is_proposed_that_is_past() -> None:
+    """An order would be refused, unless it says that it is to begin in the past."""
+    furnish()
+    now = NOON + timedelta(days=2)
+    wishes = [wish("place-at-head", phase=0.25)]
+    found = seek_run(sought(*wishes), now)
+    assert found.refused > 0 and found.why_refused is not None and "past" in found.why_refused
+    assert all(one.starts_at >= now - timedelta(minutes=1) for one in found.answers)
+    assert not seek_run(sought(*wishes, begins_in_the_past=True), now).refused
+
+
+def test_changes_are_looked_at_to_the_end_of_a_run() -> None:
+    """Of rolls that last two days some thirty end in two months; the check of an order tells 24."""
+    furnish(media=SHORT_ROLL | {"roll_m": 0.24})
+    window("tuesday")
+    last_week = {
+        "kind": "no-change-between",
+        "begins_at": (NOON + timedelta(days=55)).isoformat(),
+        "ends_at": (NOON + timedelta(days=58)).isoformat(),
+    }
+    body = {
+        "run": run_order(ends_at=(NOON + timedelta(days=60)).isoformat()),
+        "earliest": NOON.isoformat(),
+        "latest": NOON.isoformat(),
+        "wishes": [last_week],
+    }
+    assert not seek_run(structure(body, SeekRun), NOON).answers[0].wishes[0].kept
+
+
+@pytest.mark.parametrize("strips", [(), (1, 2, 3, 4)])
+def test_no_more_is_tried_than_is_looked_at_in_a_moment(strips: tuple[int, ...]) -> None:
+    """Half a year, with every count of strips and an epoch for each of eight instants."""
+    furnish()
+    asked = sought(*[wish("place-at-head", phase=part / 8) for part in range(8)], days=1.0, strips=strips, **DAY)
+    ends = replace(asked.run, ends_at=NOON + timedelta(days=400))
+    found = seek_run(replace(asked, run=ends, latest=NOON + timedelta(days=198)), NOON)
+    assert 9 * (1 + len(strips)) <= found.tried <= 240
+    assert found.step_s % 86_400 == 0
+
+
 def test_nothing_is_written() -> None:
     furnish()
     before = Event.objects.count()
@@ -215,6 +264,7 @@ def test_a_wish_that_the_machine_cannot_keep_is_refused() -> None:
         ({"latest": ENDS_AT.isoformat()}, "latest"),
         ({"wishes": []}, "wishes"),
         ({"wishes": [TUESDAYS] * 9}, "wishes"),
+        ({"strips_per_turn": [1, 2, 3, 4, 5]}, "strips_per_turn"),
     ],
 )
 def test_a_search_that_cannot_be_made_names_its_field(fields: dict[str, Any], field: str) -> None:

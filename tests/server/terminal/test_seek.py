@@ -24,7 +24,9 @@ def told(folder: Path, *more: str, **fields: Any) -> str:
 
 def test_answers_are_told_by_the_venues_clock_with_how_near_they_come(tmp_path: Path) -> None:
     lines = told(tmp_path).splitlines()
-    assert lines[0].endswith("apart; times are of Europe/Lisbon.")
+    assert " ways were looked at, their beginnings " in lines[0] and lines[0].endswith(
+        " apart; times are of Europe/Lisbon."
+    )
     assert lines[1].startswith("Begin at ") and ", 4 strips a turn: " in lines[1]
     assert lines[2].startswith(("  kept: a strip falls: from ", "  not kept: a strip falls: from "))
     assert lines[-1] == "Order one with `dayroll add run`; it is checked whole there."

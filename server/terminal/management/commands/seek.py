@@ -47,7 +47,8 @@ class Command(TerminalCommand):
 
 
 def _lines(sought: SeekRun, found: RunSearch, zone: str) -> Iterator[str]:
-    yield f"{found.tried} beginnings were looked at, {formatting.seconds(found.step_s)} apart; times are of {zone}."
+    apart = formatting.seconds(found.step_s)
+    yield f"{found.tried} ways were looked at, their beginnings {apart} apart; times are of {zone}."
     if found.refused:
         yield f"{found.refused} of them cannot be planned; the first: {found.why_refused}"
     for one in found.answers:
