@@ -278,6 +278,28 @@ def on_run(context: MachineContext, run: Run) -> OnRun:
 def told(on: OnRun, query: PassageQuery, phase: float, stands: str | None, found: tuple[int, datetime]) -> Passage:
     """What is told of a column that holds a place, and of when the sky is there."""
     column, at = found
+    return passage_of(
+        on, query, (phase, stands), (column, at), (on.span(column), on.at_knife(column), on.cut_off(column))
+    )
+
+
+def passage_of(
+    on: OnRun,
+    query: PassageQuery,
+    place: tuple[float, str | None],
+    found: tuple[int, datetime],
+    spans: tuple[Span, Span | None, Span | None],
+) -> Passage:
+    """A passage.
+
+    Args:
+        on: the run.
+        query: what was asked for.
+        place: the phase, and what its longitude is of.
+        found: the running column that holds it, and when the sky is there, UTC.
+        spans: in which that is laid, comes to the knife and is cut off.
+    """
+    (phase, stands), (column, at), (laid, at_knife, cut_off) = place, found, spans
     return Passage(
         machine=on.run.machine_id,
         run=on.run.id,
@@ -287,9 +309,9 @@ def told(on: OnRun, query: PassageQuery, phase: float, stands: str | None, found
         turn=column // on.profile.columns_per_turn,
         column=column,
         at=at,
-        laid=on.span(column),
-        at_knife=on.at_knife(column),
-        cut_off=on.cut_off(column),
+        laid=laid,
+        at_knife=at_knife,
+        cut_off=cut_off,
     )
 
 

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from machines.clock import utc
 from machines.model.slots import boundaries
-from scheduling.paper.next_passage import TURNS_LOOKED_AT, OnRun, Passage, PassageQuery, Span
+from scheduling.paper.next_passage import TURNS_LOOKED_AT, OnRun, Passage, PassageQuery, Span, passage_of
 from scheduling.paper.quiet_cuts import held_cuts
 from scheduling.sky.arrays import FloatArray
 
@@ -64,19 +64,9 @@ def passages_of(
 ) -> Iterator[Passage]:
     """What is told of each of some passages, as `scheduling.paper.next_passage.told` tells one."""
     for at, column in enumerate(times.columns.tolist()):
-        yield Passage(
-            machine=on.run.machine_id,
-            run=on.run.id,
-            longitude=query.longitude,
-            stands=stands,
-            phase=phase,
-            turn=column // on.profile.columns_per_turn,
-            column=column,
-            at=utc(float(times.at[at])),
-            laid=on.spanned(*times.laid[:, at].tolist()),
-            at_knife=_spanned(on, times.at_knife[:, at]),
-            cut_off=_spanned(on, times.cut_off[:, at]),
-        )
+        laid = on.spanned(*times.laid[:, at].tolist())
+        spans = laid, _spanned(on, times.at_knife[:, at]), _spanned(on, times.cut_off[:, at])
+        yield passage_of(on, query, (phase, stands), (column, utc(float(times.at[at]))), spans)
 
 
 def _spanned(on: OnRun, span: FloatArray) -> Span | None:
