@@ -335,7 +335,7 @@ LIMITS: dict[str, tuple[Any, str]] = {
     "scheduling.commands.quiet_concerns.LOOKED_AT": (days(14), "two weeks show how long quiet hours are"),
     "scheduling.paper.next_passage.TURNS_LOOKED_AT": (3, "quiet hours longer than that leave no strip to tell of"),
     "scheduling.answers.watch_openings.LOOKED_AHEAD": (days(28), "what is later may well be planned by then"),
-    "scheduling.answers.watch_openings.USUAL_LENGTH": (days(3 / 24), "an evening, where nobody said until when"),
+    "scheduling.answers.opening_concerns.USUAL_LENGTH": (days(3 / 24), "an evening, where nobody said until when"),
     "server.console.opening_page.MOST_LINES": (4, "the page of its paper has all of them"),
     "scheduling.answers.strips_cut.MOST_STRIPS": (12, "a day of strips of two hours; how many there are is told"),
     "scheduling.paper.passages_told.MOST_PASSAGES": (500, "400 days of one a day, and to spare"),

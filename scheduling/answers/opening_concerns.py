@@ -6,20 +6,21 @@ it is so: see `scheduling.answers.watch_openings`.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any, Literal
 
 from machines.errors import InputError
 from scheduling.answers.paper_at import PaperAt, paper_at
+from scheduling.answers.paper_to_come import JUST_BEFORE
 from scheduling.log.models import Run
 from scheduling.paper.run_anchors import goes_by_a_run, is_named_by, run_anchor_instant
 from scheduling.queries.machine_context import MachineContext
-from scheduling.queries.runs import runs_standing
+from scheduling.queries.runs import recesses_of, runs_standing
 from scheduling.supplies.forecast import coming_changes
 from scheduling.venues.local_time_text import moment_in_words
-from scheduling.venues.run_recesses import recess_of
+from scheduling.venues.run_recesses import recess_of, recesses_closed
 
 ConcernKind = Literal[
     "no-run",
@@ -32,9 +33,12 @@ ConcernKind = Literal[
     "named-otherwise",
     "knife-off",
     "cut-within",
+    "none-planned",
 ]
 # What is told with the opening alone, and is nothing that somebody has to see to.
-TO_KNOW: tuple[ConcernKind, ...] = ("cut-within",)
+TO_KNOW: tuple[ConcernKind, ...] = ("cut-within", "none-planned")
+# What nobody said the end of is taken to last so long.
+USUAL_LENGTH = timedelta(hours=3)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -54,7 +58,12 @@ class Doors:
     @property
     def last(self) -> datetime:
         """Until when all should be well."""
-        return self.closes_at or self.opens_at
+        return self.closes_at or self.opens_at + USUAL_LENGTH
+
+    @property
+    def before_they_close(self) -> str:
+        """How it is said of something that it comes before that."""
+        return "before the doors close" if self.closes_at else "while the doors may still be open"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -77,6 +86,11 @@ class Concern:
     def is_amiss(self) -> bool:
         """Whether somebody should see to it."""
         return self.kind not in TO_KNOW
+
+    @property
+    def leaves_it_well(self) -> bool:
+        """Whether all that is known of the machine is well none the less."""
+        return not self.is_amiss and self.kind != "none-planned"
 
 
 def doors_of(
@@ -102,18 +116,19 @@ def opening_concerns(context: MachineContext, doors: Doors) -> tuple[Concern, ..
 def _found(context: MachineContext, doors: Doors) -> Iterator[Concern]:
     name, one = context.machine.name, _Made(context)
     at = max(doors.opens_at, context.now)  # of one that is under way, now
-    run = _run_at(context, at)
-    if run is None:
-        if runs_standing(context.machine.id).exists():
+    # What ends just as the doors close, or begins, is none of it.
+    last = max(at, doors.last - JUST_BEFORE)
+    standing = runs_standing(context.machine.id)
+    runs = list(standing.filter(starts_at__lte=last, ends_at__gt=at).order_by("starts_at", "id"))
+    if not runs or runs[0].starts_at > at:
+        if standing.exists():
             yield one("no-run", f"{name} is on no run then.")
+        else:
+            yield one("none-planned", f"No run is planned at {name} yet.")
         yield from _named(context, doors, one)
         return
-    after = _run_at(context, doors.last)
-    if after is None:
-        ends = one.local(run.ends_at)
-        yield one("run-ends", f"Run {run.id} of {name} ends at {ends}, before the doors close, and none follows it.")
-    if recess_of(run, context.venue, at) is not None:
-        yield one("rests", f"Run {run.id} of {name} rests then: people hold it, or the venue is closed.")
+    yield from _on_none(runs, last, doors, one)
+    yield from _resting(runs, at, last, doors, one)
     yield from _on_paper(paper_at(context, at), doors, one)
     yield from _supplies(context, doors, one)
     yield from _named(context, doors, one)
@@ -132,9 +147,30 @@ class _Made:
         return moment_in_words(at, self.context.at_venue.clock)
 
 
-def _run_at(context: MachineContext, at: datetime) -> Run | None:
-    runs = runs_standing(context.machine.id).filter(starts_at__lte=at, ends_at__gt=at)
-    return runs.order_by("starts_at", "id").first()
+def _on_none(runs: Sequence[Run], last: datetime, doors: Doors, one: _Made) -> Iterator[Concern]:
+    """Where a run ends while the doors are open, and none follows it at once."""
+    for run, after in zip(runs, (*runs[1:], None), strict=True):
+        if run.ends_at > last or (after is not None and after.starts_at <= run.ends_at):
+            continue
+        until = "" if after is None else f" until {one.local(after.starts_at)}"
+        ends = f"ends at {one.local(run.ends_at)}, {doors.before_they_close}"
+        yield one("run-ends", f"Run {run.id} of {one.context.machine.name} {ends}, and it is on none then{until}.")
+
+
+def _resting(runs: Sequence[Run], at: datetime, last: datetime, doors: Doors, one: _Made) -> Iterator[Concern]:
+    """Runs that rest as the doors open, or begin to while they are open."""
+    venue, why = one.context.venue, "people hold it, or the venue is closed"
+    for run in runs:
+        begins, ends = max(at, run.starts_at), min(last, run.ends_at - JUST_BEFORE)
+        recesses = (*recesses_of(run), *recesses_closed(run, venue, begins, ends + JUST_BEFORE))
+        rests_at = min((recess.starts_at for recess in recesses if begins < recess.starts_at <= ends), default=None)
+        if recess_of(run, venue, begins) is not None:
+            when = "then" if begins == at else f"at {one.local(begins)}"
+        elif rests_at is not None:
+            when = f"from {one.local(rests_at)} on, {doors.before_they_close}"
+        else:
+            continue
+        yield one("rests", f"Run {run.id} of {one.context.machine.name} rests {when}: {why}.")
 
 
 def _on_paper(found: PaperAt, doors: Doors, one: _Made) -> Iterator[Concern]:
@@ -156,7 +192,8 @@ def _on_paper(found: PaperAt, doors: Doors, one: _Made) -> Iterator[Concern]:
         cuts = (paper_at(context, doors.closes_at).cut or 0) - found.cut
         if cuts > 0:
             told = f"{'A strip is' if cuts == 1 else f'{cuts} strips are'} cut off at {name} while the doors are open."
-            yield one("cut-within", told)
+            off = "" if context.knife_is_armed else " Its knife is off: until somebody arms it, nothing is."
+            yield one("cut-within", f"{told}{off}")
 
 
 def _supplies(context: MachineContext, doors: Doors, one: _Made) -> Iterator[Concern]:
@@ -164,7 +201,7 @@ def _supplies(context: MachineContext, doors: Doors, one: _Made) -> Iterator[Con
     for part, end in coming_changes(context, context.now):
         if end.at <= doors.last and end.change.window is None:
             name = context.machine.name
-            lasting = f"The {part} of {name} ends before the doors close, and nobody comes to change it before."
+            lasting = f"The {part} of {name} ends {doors.before_they_close}, and nobody comes to change it before."
             yield one("supply", f"The {part} of {name}: {end.change.in_words}.", lasting)
 
 

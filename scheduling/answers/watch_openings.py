@@ -6,7 +6,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 from datetime import datetime, timedelta
 
-from scheduling.answers.opening_concerns import Concern, doors_of, opening_concerns
+from scheduling.answers.opening_concerns import Concern, Doors, doors_of, opening_concerns
 from scheduling.log.events import Event
 from scheduling.log.events.server import OpeningDoubted, OpeningNotDoubted
 from scheduling.log.models import Machine, Notice, Opening
@@ -20,8 +20,6 @@ from scheduling.venues.local_time_text import moment_in_words
 WATCH = "watch"
 # How soon an opening has to come for what is amiss of it to be a notice.
 LOOKED_AHEAD = timedelta(days=28)
-# What nobody said the end of is taken to last so long.
-USUAL_LENGTH = timedelta(hours=3)
 
 
 def watch_openings(now: datetime) -> int:
@@ -45,7 +43,7 @@ def coming_openings(now: datetime) -> list[Opening]:
     """Those that stand and come soon, or are under way, in order of time."""
     standing = Opening.objects.filter(called_off_at=None, opens_at__lt=now + LOOKED_AHEAD)
     rows = standing.filter(opens_at__gt=now - timedelta(days=366)).order_by("opens_at", "id")
-    return [row for row in rows if (row.closes_at or row.opens_at + USUAL_LENGTH) > now]
+    return [row for row in rows if _doors(row).last > now]
 
 
 def _watch(id: str, coming: Iterable[Opening], now: datetime) -> bool:
@@ -67,8 +65,11 @@ def _watch(id: str, coming: Iterable[Opening], now: datetime) -> bool:
 
 def concerns_amiss(context: MachineContext, row: Opening) -> tuple[Concern, ...]:
     """What of an opening is amiss at a machine now."""
-    found = opening_concerns(context, doors_of(row.opens_at, row.closes_at, row.anchor, row.closing))
-    return tuple(one for one in found if one.is_amiss)
+    return tuple(one for one in opening_concerns(context, _doors(row)) if one.is_amiss)
+
+
+def _doors(row: Opening) -> Doors:
+    return doors_of(row.opens_at, row.closes_at, row.anchor, row.closing)
 
 
 def _changes(

@@ -74,12 +74,24 @@ def test_nothing_speaks_against_what_is_planned() -> None:
 def test_of_one_that_is_past_nothing_is_said() -> None:
     furnish(MAP)
     plan()
-    assert found(NOON - HOUR) == () and kinds(NOON + 40 * HOUR, now=NOON + 50 * HOUR) == []
+    assert found(NOON - 3 * HOUR) == () and kinds(NOON + 40 * HOUR, now=NOON + 50 * HOUR) == []
+
+
+def test_of_one_that_nobody_said_the_end_of_it_is_said_for_an_evening() -> None:
+    furnish(MAP)
+    plan()
+    opens = NOON + 40 * HOUR
+    assert kinds(opens, now=opens + HOUR) == ["no-run"] and kinds(opens, now=opens + 3 * HOUR) == []
+    ends_at = Run.objects.get().ends_at
+    (ends,) = found(ends_at - HOUR)
+    assert ends.kind == "run-ends" and "while the doors may still be open, and it is on none then." in ends.in_words
 
 
 def test_no_run_then() -> None:
     furnish(MAP)
-    assert kinds() == [], "it never printed anything, nor will it"
+    (none,) = found()
+    assert (none.in_words, none.is_amiss) == ("No run is planned at One yet.", False)
+    assert not none.leaves_it_well, "it never printed anything, nor will it"
     plan()
     assert kinds(NOON + 40 * HOUR) == ["no-run"]
 
@@ -88,7 +100,31 @@ def test_the_run_ends_while_the_doors_are_open() -> None:
     on_its_way()
     (ends, *_) = found(OPENS, NOON + 31 * HOUR)
     assert ends.kind == "run-ends" and "ends at 2026-10-25 18:0" in ends.in_words
+    assert ends.in_words.endswith(", before the doors close, and it is on none then.")
     assert "run-ends" not in kinds(OPENS, NOON + 29 * HOUR)
+
+
+def test_a_run_until_the_doors_close_is_long_enough() -> None:
+    on_its_way()
+    assert "run-ends" not in kinds(OPENS, Run.objects.get().ends_at)
+
+
+def test_between_two_runs_it_is_on_none() -> None:
+    """The other begins at 20:00, when clocks are at UTC there (IANA)."""
+    on_its_way()
+    plan(id="second", starts_at=(NOON + 32 * HOUR).isoformat(), ends_at=(NOON + 60 * HOUR).isoformat())
+    (gap,) = (one for one in found(OPENS, NOON + 33 * HOUR) if one.is_amiss)
+    assert gap.kind == "run-ends" and gap.in_words.endswith("and it is on none then until 2026-10-25 20:00.")
+    (ends,) = (one for one in found(OPENS, NOON + 31 * HOUR) if one.is_amiss)
+    assert ends.in_words.endswith("and it is on none then."), "the next begins after they close"
+
+
+def test_a_run_that_goes_on_from_another_leaves_no_gap() -> None:
+    on_its_way()
+    first = Run.objects.get()
+    plan(id="second", starts_at=first.ends_at.isoformat(), ends_at=(NOON + 60 * HOUR).isoformat())
+    assert Run.objects.get(id="second").starts_at == first.ends_at
+    assert "run-ends" not in kinds(OPENS, NOON + 33 * HOUR)
 
 
 def test_the_run_rests_then() -> None:
@@ -96,6 +132,16 @@ def test_the_run_rests_then() -> None:
     set_hours("shed", Hours(week=Week(saturday=(OpenSpan(opens="00:00", closes="24:00"),))), by())
     plan(only_while_open=True)
     assert "rests" in kinds() and "rests" not in kinds(NOON + 6 * HOUR)
+
+
+def test_the_run_rests_before_the_doors_close() -> None:
+    furnish(MAP)
+    set_hours("shed", Hours(week=Week(sunday=(OpenSpan(opens="00:00", closes="15:00"),))), by())
+    plan(only_while_open=True)
+    (rests,) = (one for one in found(OPENS, OPENS + 4 * HOUR) if one.kind == "rests")
+    begins = "Run first of One rests from 2026-10-25 15:00 on, before the doors close"
+    assert rests.in_words == f"{begins}: people hold it, or the venue is closed."
+    assert "rests" not in kinds(OPENS, OPENS + 3 * HOUR), "it rests just as they close"
 
 
 def test_it_is_catching_up_still(tmp_path: Path) -> None:
@@ -122,7 +168,11 @@ def test_strips_that_fall_while_the_doors_are_open_are_only_to_be_known() -> Non
     on_its_way()
     (fall,) = found(OPENS, OPENS + 4 * HOUR)
     assert (fall.kind, fall.is_amiss) == ("cut-within", False)
-    assert fall.in_words == "2 strips are cut off at One while the doors are open."
+    told = "2 strips are cut off at One while the doors are open."
+    assert fall.in_words == f"{told} Its knife is off: until somebody arms it, nothing is."
+    Machine.objects.update(knife_armed=True)
+    (fall,) = found(OPENS, OPENS + 4 * HOUR)
+    assert fall.in_words == told
 
 
 def test_a_roll_that_ends_before_and_that_nobody_comes_to_change() -> None:
@@ -183,6 +233,15 @@ def test_a_notice_comes_with_what_is_amiss_and_goes_when_it_is_well(tmp_path: Pa
     assert watch_openings(NOON + 3 * HOUR) == 1 and told() == []
     (notice,) = Notice.objects.filter(kind=OPENING)
     assert (notice.opening, notice.cleared_at) == ("doors", NOON + 3 * HOUR)
+
+
+def test_a_notice_stays_while_the_doors_are_open_as_long_as_is_usual(tmp_path: Path) -> None:
+    ready(tmp_path)
+    opening()
+    end_run_after(5.0)
+    assert watch_openings(OPENS + HOUR) == 1
+    assert told() == ["Doors, 2026-10-25 12:00 there: One is on no run then."]
+    assert watch_openings(OPENS + 3 * HOUR) == 1 and told() == []
 
 
 def test_it_says_what_is_amiss_as_that_changes(tmp_path: Path) -> None:
