@@ -8,7 +8,7 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from machines.errors import InputError
-from scheduling.answers.opening_concerns import doors_of, opening_concerns
+from scheduling.answers.opening_concerns import Concern, doors_of, opening_concerns
 from scheduling.commands.additions import FixOpening, FixOpeningSeries
 from scheduling.commands.changes import Change, ChangeWarning, Preview, change_of
 from scheduling.commands.venue_as_read import as_read
@@ -221,6 +221,7 @@ def take_back_opening(row: Opening, now: datetime, version: int) -> Change:
 def _change(row: Opening, event: Any, now: datetime, version: int, said: tuple[str, bool]) -> Change:
     stream = f"opening/{row.id}"
     after, venue = foreseen(row, stream, event, now), require(Venue, "venue", row.venue_id)
+    found = found_at(as_it_stands(after), venue, now) if _is_to_be_looked_at(row, after) else ()
     return change_of(
         row,
         after,
@@ -228,8 +229,8 @@ def _change(row: Opening, event: Any, now: datetime, version: int, said: tuple[s
         stream=stream,
         version=version,
         shown=SHOWN,
-        in_words=_in_words(row, after, venue, version, said),
-        warnings=_warnings(row, after, venue, now),
+        in_words=(*_in_words(row, after, venue, version, said), *to_know(found)),
+        warnings=(*_warnings(row, after, venue, now), *not_as_it_should(found)),
         stands_on=(f"venue/{row.venue_id}",),
     )
 
@@ -259,7 +260,19 @@ def _printed_then(at: datetime, venue: Venue) -> Iterator[str]:
         yield f"{machine.name} is on no run then." if run is None else f"{machine.name} is on run {run.id} then."
 
 
+def _is_to_be_looked_at(row: Opening, after: Opening) -> bool:
+    """Whether something may speak against it that did not before: not where it is only named otherwise, or ends
+    earlier."""
+    if after.called_off_at is not None:
+        return False
+    if (row.opens_at, row.called_off_at) != (after.opens_at, after.called_off_at):
+        return True
+    was, doors = (doors_of(one.opens_at, one.closes_at, one.anchor, one.closing) for one in (row, after))
+    return doors.last > was.last
+
+
 def _warnings(row: Opening, after: Opening, venue: Venue, now: datetime) -> Iterator[ChangeWarning]:
+    """What of its beginning should be meant."""
     if (row.opens_at, row.called_off_at) == (after.opens_at, after.called_off_at):
         return  # it is only named otherwise, or ends at another time
     yield from _apart(row, after)
@@ -270,7 +283,6 @@ def _warnings(row: Opening, after: Opening, venue: Venue, now: datetime) -> Iter
     if after.opens_at <= now < row.opens_at:
         yield ChangeWarning(kind="in-the-past", in_words=f"{_local(after.opens_at, venue)} is over.")
     yield from closed_then(venue, after.opens_at)
-    yield from not_as_it_should(as_it_stands(after), venue, now)
 
 
 def preview_opening(command: FixOpening, now: datetime) -> Preview:
@@ -279,26 +291,45 @@ def preview_opening(command: FixOpening, now: datetime) -> Preview:
     row = foreseen(Opening(id=command.id), f"opening/{command.id}", event, now)
     venue = require(Venue, "venue", command.venue)
     words = [f"{event.name} opens at {_local(event.opens_at, venue)}, by the clock of {venue.zone}."]
-    words += _printed_then(event.opens_at, venue)
-    return Preview(
-        fields=differences({}, SHOWN(row)), in_words=tuple(words), warnings=tuple(speaks_against(event, venue, now))
-    )
+    found = found_at(event, venue, now)
+    words += [*_printed_then(event.opens_at, venue), *to_know(found)]
+    warnings = tuple(speaks_against(event, venue, now, found))
+    return Preview(fields=differences({}, SHOWN(row)), in_words=tuple(words), warnings=warnings)
 
 
-def speaks_against(event: OpeningFixed, venue: Venue, now: datetime) -> Iterator[ChangeWarning]:
-    """What whoever fixes an opening would want to be told of it."""
+def speaks_against(
+    event: OpeningFixed, venue: Venue, now: datetime, found: Iterable[Concern]
+) -> Iterator[ChangeWarning]:
+    """What whoever fixes an opening should mean.
+
+    Args:
+        event: the opening.
+        venue: where.
+        now: this instant, UTC.
+        found: see `found_at`.
+    """
     if event.opens_at <= now:
         yield ChangeWarning(kind="in-the-past", in_words=f"{_local(event.opens_at, venue)} is over.")
     yield from closed_then(venue, event.opens_at)
-    yield from not_as_it_should(event, venue, now)
+    yield from not_as_it_should(found)
 
 
-def not_as_it_should(event: OpeningFixed, venue: Venue, now: datetime) -> Iterator[ChangeWarning]:
-    """What of an opening may not come true at the machines of its venue, as far as is known now."""
+def found_at(event: OpeningFixed, venue: Venue, now: datetime) -> tuple[Concern, ...]:
+    """What of an opening may not come true at the machines of its venue, and what is to be known there, as far as is
+    known now."""
     doors = doors_of(event.opens_at, event.closes_at, event.anchor, event.closing)
-    for context in machine_contexts(Machine.objects.filter(venue_id=venue.id, retired_at=None).order_by("id"), now):
-        for one in opening_concerns(context, doors):
-            yield ChangeWarning(kind=one.kind, in_words=one.lasting)
+    machines = Machine.objects.filter(venue_id=venue.id, retired_at=None).order_by("id")
+    return tuple(one for context in machine_contexts(machines, now) for one in opening_concerns(context, doors))
+
+
+def to_know(found: Iterable[Concern]) -> Iterator[str]:
+    """What of that is nothing that anybody has to mean."""
+    return (one.lasting for one in found if not one.is_amiss)
+
+
+def not_as_it_should(found: Iterable[Concern]) -> Iterator[ChangeWarning]:
+    """What of it should be."""
+    return (ChangeWarning(kind=one.kind, in_words=one.lasting) for one in found if one.is_amiss)
 
 
 def closed_then(venue: Venue, at: datetime) -> Iterator[ChangeWarning]:

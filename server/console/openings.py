@@ -14,7 +14,7 @@ from django.views.decorators.http import require_http_methods
 from machines.errors import InputError
 from scheduling.commands.additions import FixOpening
 from scheduling.commands.handlers import IdInUse, handle
-from scheduling.commands.openings import fix_opening, speaks_against
+from scheduling.commands.openings import fix_opening, found_at, speaks_against, to_know
 from scheduling.log.models import Venue
 from scheduling.log.store import Attribution
 from scheduling.queries.names import require
@@ -56,11 +56,12 @@ def _fix(request: HttpRequest, command: FixOpening, by: Attribution) -> HttpResp
 def _preview(form: OpeningForm, command: FixOpening) -> dict[str, Any]:
     """When it is, everywhere; nothing is written."""
     event = fix_opening(command)
-    opens_at = event.opens_at
-    venues = list(form.venues.values())
+    opens_at, venue, now = event.opens_at, require(Venue, "venue", command.venue), wiring.now()
+    venues, found = list(form.venues.values()), found_at(event, venue, now)
     return {
         "times": everywhere(opens_at, command.venue, venues),
         "named": formatting.anchor(command.anchor),
-        "warnings": tuple(speaks_against(event, require(Venue, "venue", command.venue), wiring.now())),
+        "to_know": tuple(to_know(found)),
+        "warnings": tuple(speaks_against(event, venue, now, found)),
         "utc": f"{opens_at:%Y-%m-%d %H:%M:%S} UTC",
     }
