@@ -478,7 +478,7 @@ LIMITS: dict[str, tuple[Any, str]] = {
     "server.api.pagination.MOST_ROWS": (1000, "a page of a list"),
     "server.api.problems.TRY_AGAIN_AFTER_S": (5, "a database that is busy is free by then"),
     "server.api.problems.DRAWN_AGAIN_AFTER_S": (60, "the job that draws lost plates looks once a minute"),
-    "server.api.paper_at.FARTHEST": (days(36_525), "no run lasts a century, and every calendar reaches as far"),
+    "scheduling.answers.paper_at.FARTHEST": (days(36_525), "no run lasts a century, and every calendar reaches as far"),
     "server.api.passages.LONGEST": (days(400), "a year ahead, and some of the one that is over"),
     "server.api.passages.MOST_CLOCKS": (8, "each is worked out for every time"),
     "server.api.passages.USUAL": (days(31), "a month is what people plan by"),

@@ -8,12 +8,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Literal
 
 import numpy as np
 
 from machines.clock import utc
+from machines.errors import InputError
 from machines.protocol.recesses import Recess
 from scheduling.answers.paper_before import newest_stretch, paper_before
 from scheduling.answers.paper_to_come import runs_to_come
@@ -27,11 +28,13 @@ from scheduling.venues.run_recesses import recess_of
 
 # What is told of an instant: as it was reported; as it was planned, and not told yet; as it is planned.
 Source = Literal["reported", "not-told-yet", "planned"]
+# How far from now somebody may ask.
+FARTHEST = timedelta(days=36_525)
 
 
 @dataclass(frozen=True)
 class BurstAt:
-    """Columns of a run that are laid at once: from one column to before another, and from when to when they stand."""
+    """Columns of a run that are laid at once: from one column to before another."""
 
     on: OnRun
     first: int
@@ -57,7 +60,8 @@ class PaperAt:
         newest: the burst that was laid last; None before the first.
         due: the burst that belongs under the head; None where no run is then.
         recess: the recess in which its run is then; None for none.
-        laid: what was laid, in the order of the paper, as far back as was looked, what was cut off among it.
+        laid: what was laid, in the order of the paper, as far back as was looked, what was cut off among it; what lies
+            side by side is one, however many reports told of it.
         cut_off: up to which place of that it was cut off; where that is further back, its first.
         hangs: what lies between knife and head, in the order of the paper; where there is no knife, on the last turn's
             length.
@@ -94,6 +98,21 @@ class PaperAt:
         return reach_of(self.context)
 
 
+def require_near(at: datetime, now: datetime, field: str) -> None:
+    """Check that an instant is one about which somebody may ask.
+
+    Args:
+        at: it, UTC.
+        now: this instant.
+        field: what it is called where it was given.
+
+    Raises:
+        InputError: it is more than a century away.
+    """
+    if abs(at - now) > FARTHEST:
+        raise InputError(field, "more than a century from now", "give a nearer instant")
+
+
 def reach_of(context: MachineContext) -> int:
     """How many columns of a machine's paper are in sight behind its head."""
     return context.profile.knife_columns if context.model.knife is not None else context.model.columns_per_turn
@@ -118,7 +137,8 @@ def paper_at(context: MachineContext, at: datetime, behind: int = 0) -> PaperAt:
     laid = [one for one in line.laid if one.run in on]
     last = BurstAt.holding(on[laid[-1].run], laid[-1].end - 1) if laid else None
     knife = line.head - reach_of(context)
-    has_knife, cut_off = context.model.knife is not None, _cut_off(laid, line.strips)
+    in_sight = tuple(_clipped(laid, line.head - behind, line.head))
+    has_knife, cut_off = context.model.knife is not None, _cut_off(in_sight, line.strips)
     return PaperAt(
         context=context,
         at=at,
@@ -127,7 +147,7 @@ def paper_at(context: MachineContext, at: datetime, behind: int = 0) -> PaperAt:
         newest=last,
         due=due,
         recess=None if due is None else recess_of(due.on.run, context.venue, at),
-        laid=tuple(laid),
+        laid=in_sight,
         cut_off=cut_off,
         hangs=tuple(_clipped(laid, knife, line.head)),
         past_knife=tuple(_clipped(laid, max(cut_off, knife - context.model.columns_per_turn), knife))

@@ -148,7 +148,6 @@ def paper_at_told(found: PaperAt, clocks: Sequence[ZoneInfo]) -> PaperTold:
     """The answer by the venue's clock, and by those that were asked for."""
     context, by = found.context, _Clocks(found.context.at_venue.clock, tuple(clocks))
     pitch = context.profile.column_pitch_mm
-    reach = min(found.reach, found.head)
     hangs, past = (
         tuple(
             HangingTold(
@@ -169,7 +168,7 @@ def paper_at_told(found: PaperAt, clocks: Sequence[ZoneInfo]) -> PaperTold:
         due=_burst(found.due, by),
         rests=found.recess is not None,
         hangs=hangs,
-        blank_mm=(reach - sum(one.end - one.first for one in found.hangs)) * pitch,
+        blank_mm=(found.reach - sum(one.end - one.first for one in found.hangs)) * pitch,
         has_knife=context.model.knife is not None,
         past_knife=past,
         strips_cut=found.cut,

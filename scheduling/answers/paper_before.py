@@ -11,7 +11,6 @@ from datetime import datetime
 
 import numpy as np
 
-from machines.clock import utc
 from scheduling.log.models import HandUse, PrintedStretch, Run
 from scheduling.paper.next_passage import OnRun, on_run
 from scheduling.paper.printed_paper import stretch_end
@@ -26,13 +25,11 @@ class PaperBefore:
     Attributes:
         head: the place under the head.
         laid: what lay there, in the order of the paper.
-        laid_at: when the newest of it was laid, as far as it can be reckoned; None where nothing was.
         unsure_columns: how many columns near the head may lie there, or not.
     """
 
     head: int
     laid: tuple[Laid, ...]
-    laid_at: datetime | None
     unsure_columns: int
 
 
@@ -58,16 +55,14 @@ def paper_before(context: MachineContext, at: datetime, columns: int) -> PaperBe
     laid = [Laid(one.paper_position, one.first_column, one.end_column, one.run_id) for one in rows]
     if part is not None and part.laid.end > part.laid.first:
         laid.append(part.laid)
-    laid_at = part.laid_at if part is not None and part.laid_at is not None else whole.at if whole else None
-    return PaperBefore(head, tuple(laid), laid_at, 0 if part is None else part.unsure)
+    return PaperBefore(head, tuple(laid), 0 if part is None else part.unsure)
 
 
 @dataclass(frozen=True)
 class _Part:
-    """What of a report's columns lay there by an instant, when the newest was laid, and how many are not sure."""
+    """What of a report's columns lay there by an instant, and how many are not sure."""
 
     laid: Laid
-    laid_at: datetime | None
     unsure: int
 
 
@@ -90,7 +85,6 @@ def _part(context: MachineContext, later: PrintedStretch, at: datetime, after: d
     upto = [first, *(min(int(one), end) for one in ends)]
     return _Part(
         laid=Laid(int(later.paper_position), first, upto[laid], run.id),
-        laid_at=utc(float(reckoned[laid - 1])) if laid else None,
         unsure=upto[perhaps] - upto[sure],
     )
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from datetime import datetime, timedelta
 from typing import ClassVar
 
 from django.shortcuts import get_object_or_404
@@ -11,9 +10,8 @@ from drf_spectacular.utils import OpenApiParameter
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from machines.errors import InputError
 from machines.serialization import unstructure
-from scheduling.answers.paper_at import paper_at
+from scheduling.answers.paper_at import paper_at, require_near
 from scheduling.answers.paper_at_told import PaperTold, paper_at_told
 from scheduling.log.models import Machine
 from scheduling.queries.machine_context import machine_context
@@ -21,8 +19,6 @@ from server import wiring
 from server.api.base_views import ApiView
 from server.api.passages import ZONES, clocks_asked
 from server.api.past import asked_instant
-
-FARTHEST = timedelta(days=36_525)
 
 
 class MachineAt(ApiView):
@@ -44,15 +40,5 @@ class MachineAt(ApiView):
         """
         context = machine_context(get_object_or_404(Machine, pk=pk), wiring.now())
         at = asked_instant(request, "time") or context.now
-        require_near(at, context.now)
+        require_near(at, context.now, "time")
         return Response(unstructure(paper_at_told(paper_at(context, at), clocks_asked(request))))
-
-
-def require_near(at: datetime, now: datetime) -> None:
-    """Check that an instant is one about which somebody may ask.
-
-    Raises:
-        InputError: it is more than a century away.
-    """
-    if abs(at - now) > FARTHEST:
-        raise InputError("time", "more than a century from now", "give a nearer instant")

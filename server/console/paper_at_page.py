@@ -13,7 +13,7 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 
 from machines.errors import InputError
-from scheduling.answers.paper_at import paper_at
+from scheduling.answers.paper_at import paper_at, require_near
 from scheduling.answers.paper_at_told import ColumnsTold, PaperTold, SpanTold, paper_at_told
 from scheduling.answers.paper_in_words import place_in_words
 from scheduling.log.models import Machine
@@ -21,7 +21,6 @@ from scheduling.queries.machine_context import MachineContext, machine_context
 from scheduling.sky.civil import instant_of, readings
 from scheduling.sky.zones import zone
 from server import wiring
-from server.api.paper_at import require_near
 from server.console import formatting
 from server.console.drawn_paper import drawn_paper, in_sight
 from server.console.own_clock import UTC, OwnClock, own_clock, with_own_clock
@@ -128,7 +127,7 @@ def _asked(request: HttpRequest, context: MachineContext) -> Asked:
         two = len(readings(local, clock)) == 2
         which = which if which in ("earlier", "later") else "earlier"
         at = instant_of(local, clock, which)
-        require_near(at, context.now)
+        require_near(at, context.now, "at")
     except InputError as error:
         return Asked(now, text[:40], wrong=error)
     return Asked(at, f"{local:%Y-%m-%dT%H:%M}", which if two else "")

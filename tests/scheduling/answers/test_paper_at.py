@@ -16,7 +16,8 @@ from machines.model.slots import boundaries
 from machines.protocol.journal_entries import StripCut
 from machines.serialization import structure
 from scheduling.answers.paper_at import PaperAt, paper_at
-from scheduling.log.models import Heartbeat, Machine, Run, Segment
+from scheduling.answers.paper_at_told import paper_at_told
+from scheduling.log.models import Heartbeat, Machine, PrintedStretch, Run, Segment
 from scheduling.nodes.reports import take
 from scheduling.paper.strip_now import Laid
 from scheduling.planning.opening_hours import Hours, OpenSpan, Week
@@ -234,6 +235,35 @@ def test_without_a_knife_the_last_turn_is_told_and_nothing_is_cut() -> None:
     found = at_hours(40.0)
     assert found.cut is None and found.strips == () and found.past_knife == ()
     assert sum(one.end - one.first for one in found.hangs) == PER_TURN
+
+
+def test_what_many_reports_told_is_one_where_it_lies_side_by_side(tmp_path: Path) -> None:
+    ready(tmp_path)
+    run, ledger = Run.objects.get(), Ledger()
+    ledger.lay(run)
+    upto = int(np.searchsorted(ledger.at, (NOON + 20 * HOUR).timestamp(), side="right"))
+    run_columns = [column for _, column in ledger.columns[:upto]]
+    segments = list(Segment.objects.filter(run_id=run.id))
+    entries = []
+    for place, column in enumerate(run_columns):
+        segment = next(one for one in segments if one.first_column <= column < one.end_column)
+        entry = printed(place + 1, segment.number, column, column + 1, column + 1 - segment.first_column, place)
+        entries.append(replace(entry, at=utc(ledger.at[place])))
+    take("one", batch(*entries), long_after())
+    assert PrintedStretch.objects.count() > 100
+    for hours in (10.0, 19.0, 21.0):
+        found = at_hours(hours, NOON + 20 * HOUR)
+        assert len(found.laid) == 1 and found.laid[0].end_place == found.head
+        assert told(found) == ledger.hangs(found.at)
+
+
+def test_of_a_machine_that_is_new_the_whole_way_to_the_knife_is_blank() -> None:
+    """Its paper is threaded to the knife, 10 mm from the head."""
+    furnish(MAP)
+    assert paper_at_told(at_hours(5.0), []).blank_mm == 10.0
+    plan()
+    told = paper_at_told(at_hours(1.0), [])
+    assert 0.0 < told.blank_mm == 10.0 - sum(one.columns.length_mm for one in told.hangs) < 10.0
 
 
 def test_before_anything_is_planned_nothing_lies_there() -> None:

@@ -13,7 +13,7 @@ from zoneinfo import ZoneInfo
 from django.core.management.base import CommandError
 
 from machines.serialization import parse_instant, unstructure
-from scheduling.answers.paper_at import paper_at
+from scheduling.answers.paper_at import paper_at, require_near
 from scheduling.answers.paper_at_told import paper_at_told
 from scheduling.answers.paper_in_words import moment_by, sentences
 from scheduling.log.models import Machine
@@ -22,7 +22,6 @@ from scheduling.paper.passages_told import ByClock, PassagesTold, passages_told
 from scheduling.queries.machine_context import MachineContext, machine_context
 from scheduling.sky.zones import zone
 from server import wiring
-from server.api.paper_at import require_near
 from server.console.place_names import in_words, towns_called
 from server.named_rows import row_named
 from server.terminal_command import TerminalCommand
@@ -50,21 +49,24 @@ class Command(TerminalCommand):
         parser.add_argument(
             "--from", dest="begins", metavar="INSTANT", help="such as 2026-10-24T12:00:00Z (default: now)"
         )
-        parser.add_argument("--days", type=int, default=USUAL_DAYS, metavar="N", help="for how long (default: 7)")
+        parser.add_argument("--days", type=int, metavar="N", help="for how long (default: 7)")
         parser.add_argument("--zone", action="append", default=[], metavar="NAME", help="another clock, more than once")
         parser.add_argument("--json", action="store_true", help="print JSON")
 
     def handle(self, *args: Any, **options: Any) -> None:
-        if not 1 <= options["days"] <= MOST_DAYS:
-            raise CommandError(f"--days {options['days']}: give 1 to {MOST_DAYS}")
+        days = USUAL_DAYS if options["days"] is None else options["days"]
+        if not 1 <= days <= MOST_DAYS:
+            raise CommandError(f"--days {days}: give 1 to {MOST_DAYS}")
         context = machine_context(row_named(Machine, options["machine"]), wiring.now())
         clocks = [zone(name) for name in options["zone"]]
         if options["at"] is not None:
+            if options["begins"] is not None or options["days"] is not None:
+                raise CommandError("--at asks about one instant: leave --from and --days out")
             self._tell_paper(context, options, clocks)
             return
         begins = context.now if options["begins"] is None else parse_instant(options["begins"], "from")
         try:
-            ends = begins + timedelta(days=options["days"])
+            ends = begins + timedelta(days=days)
         except OverflowError:
             raise CommandError(f"--from {options['begins']}: the calendar ends before that") from None
         told = passages_told(context, _place(options), begins, ends, clocks)
@@ -75,7 +77,7 @@ class Command(TerminalCommand):
 
     def _tell_paper(self, context: MachineContext, options: dict[str, Any], clocks: Sequence[ZoneInfo]) -> None:
         at = parse_instant(options["at"], "at")
-        require_near(at, context.now)
+        require_near(at, context.now, "at")
         told = paper_at_told(paper_at(context, at), clocks)
         if options["json"]:
             self.stdout.write(json.dumps(unstructure(told), indent=2))
