@@ -18,7 +18,7 @@ from scheduling.answers.paper_at import PaperAt
 from scheduling.log.models import Segment
 from scheduling.paper.strip_now import Laid
 from server.console import formatting
-from server.console.strip_scale import BEHIND, WIDTH, Box, Named, OnPaper, PlateBox, Scale, scale_of
+from server.console.strip_scale import WIDTH, Box, Drawing, Named, OnPaper, PlateBox, scale_of
 
 # Times nearer to each other than this, per cent, are not both told; nor is one so near to an edge.
 MARKS_APART, NEAR_THE_EDGE = 9.0, 4.0
@@ -58,32 +58,10 @@ class DrawnPaper(OnPaper):
 
 
 @dataclass(frozen=True)
-class _On:
-    """Where places stand."""
+class _On(Drawing):
+    """Where the places of an answer stand."""
 
     found: PaperAt
-    scale: Scale
-
-    @property
-    def mirrored(self) -> bool:
-        return self.found.context.model.travel == "right"
-
-    @property
-    def head(self) -> float:
-        return float(WIDTH - BEHIND if self.mirrored else BEHIND)
-
-    def x(self, place: float) -> float:
-        away = (self.found.head - place) * self.scale.per_column
-        return round(self.head + away if self.mirrored else self.head - away, 1)
-
-    def whole(self, first: float, end: float) -> Box:
-        a, b = sorted((self.x(first), self.x(end)))
-        return Box(a, round(b - a, 1))
-
-    def box(self, first: float, end: float) -> Box:
-        a, b = sorted((self.x(first), self.x(end)))
-        a, b = max(a, 0.0), min(b, float(WIDTH))
-        return Box(round(a, 1), round(max(b - a, 0.0), 1))
 
 
 def in_sight(profile: Profile) -> int:
@@ -94,7 +72,7 @@ def in_sight(profile: Profile) -> int:
 def drawn_paper(found: PaperAt) -> DrawnPaper:
     """An answer, drawn; it should reach as far back as is `in_sight`."""
     profile = found.context.model
-    on = _On(found, scale_of(profile))
+    on = _On(found.head, profile.travel == "right", scale_of(profile), found)
     laid = tuple(one for one in found.laid if on.box(one.place, one.end_place).width)
     begins = min([found.head - found.reach, *(one.place for one in laid)])
     gone = on.box(begins, found.cut_off)
@@ -162,16 +140,16 @@ def _marks(on: _On, laid: tuple[Laid, ...]) -> Iterator[Named]:
         instants = on.found.on_runs[one.run].instants(edges)
         for column, at in zip(edges.tolist(), map(utc, instants.tolist()), strict=True):
             place = one.place + column - one.first
-            x = round(100 * on.x(place) / WIDTH, 2)
+            x = on.percent(on.x(place))
             if NEAR_THE_EDGE < x < 100 - NEAR_THE_EDGE and all(abs(x - other) >= MARKS_APART for other in told):
                 told.append(x)
                 yield Named(x, f"{at.astimezone(there.clock):%a} {formatting.clock_time(at, there.venue.zone)}")
 
 
 def _below(on: _On, knife: float | None) -> Iterator[Named]:
-    yield Named(round(100 * on.head / WIDTH, 2), "the head", "end" if on.mirrored else "start", "head")
+    yield Named(on.percent(on.head), "the head", "end" if on.mirrored else "start", "head")
     if knife is not None and 0.0 < knife < WIDTH:
-        yield Named(round(100 * knife / WIDTH, 2), "the knife", "start" if on.mirrored else "end", "knife")
+        yield Named(on.percent(knife), "the knife", "start" if on.mirrored else "end", "knife")
 
 
 def _said(found: PaperAt) -> str:

@@ -63,6 +63,13 @@ class DrawnStrip(OnPaper):
         return round(0.86 * self.height, 1)
 
 
+@dataclass(frozen=True)
+class _On(Drawing):
+    """Where the places of a strip stand."""
+
+    strip: StripNow
+
+
 def drawn_strip(machine: str, strip: StripNow, scale: Scale, there: VenueContext, due: int | None) -> DrawnStrip:
     """A strip of a machine.
 
@@ -73,7 +80,7 @@ def drawn_strip(machine: str, strip: StripNow, scale: Scale, there: VenueContext
         there: where it stands.
         due: the running column that belongs under the head, where another is there.
     """
-    on = Drawing(strip, scale)
+    on = _On(strip.head, strip.profile.travel == "right", scale, strip)
     # Before anything is printed the paper hangs from the head to the knife.
     threaded = min(0, strip.head - strip.profile.knife_columns)
     begins, beyond = max(threaded, strip.head - scale.behind), strip.head + scale.ahead
@@ -103,7 +110,7 @@ def drawn_strip(machine: str, strip: StripNow, scale: Scale, there: VenueContext
     )
 
 
-def _turns(machine: str, on: Drawing) -> Iterator[PlateBox]:
+def _turns(machine: str, on: _On) -> Iterator[PlateBox]:
     strip = on.strip
     if strip.run is None:
         return
@@ -113,21 +120,21 @@ def _turns(machine: str, on: Drawing) -> Iterator[PlateBox]:
         yield PlateBox(box.x, box.width, reverse("plate-picture", args=[machine, plate]))
 
 
-def _knife(on: Drawing) -> float | None:
+def _knife(on: _On) -> float | None:
     if on.strip.profile.knife is None:
         return None
     x = on.x(on.strip.head - on.strip.profile.knife_columns)
     return x if 0 < x < WIDTH else None
 
 
-def _cuts(on: Drawing) -> Iterator[tuple[float, str]]:
+def _cuts(on: _On) -> Iterator[tuple[float, str]]:
     for place, made in on.strip.cuts:
         x = on.x(place)
         if 0 < x < WIDTH:
             yield x, "cut" if made else "uncut" if made is False else "boundary"
 
 
-def _span(on: Drawing) -> tuple[datetime, datetime] | None:
+def _span(on: _On) -> tuple[datetime, datetime] | None:
     """From when to when the paper in sight belongs under the head."""
     strip = on.strip
     if len(strip.places) < 2:
@@ -138,12 +145,12 @@ def _span(on: Drawing) -> tuple[datetime, datetime] | None:
     return (utc(float(begins)), utc(float(ends))) if ends > begins else None
 
 
-def _at(on: Drawing, at: datetime) -> float:
+def _at(on: _On, at: datetime) -> float:
     """Where an instant stands, units."""
     return on.x(float(np.interp(at.timestamp(), on.strip.instants, on.strip.places)))
 
 
-def _lights(on: Drawing, there: VenueContext) -> Iterator[Light]:
+def _lights(on: _On, there: VenueContext) -> Iterator[Light]:
     span = _span(on)
     if span is None or span[1] - span[0] > LONGEST_DAYLIGHT:
         return
@@ -157,7 +164,7 @@ def _lights(on: Drawing, there: VenueContext) -> Iterator[Light]:
         at = day_bounds(at.astimezone(there.clock).date() + timedelta(days=1), there.clock)[0]
 
 
-def _marks(on: Drawing, there: VenueContext) -> Iterator[Named]:
+def _marks(on: _On, there: VenueContext) -> Iterator[Named]:
     span = _span(on)
     if span is None:
         return
@@ -174,7 +181,7 @@ def _kind(mark: TimeMark) -> str:
     return "day" if mark.is_day else "hour"
 
 
-def _openings(on: Drawing, there: VenueContext) -> Iterator[tuple[float, str]]:
+def _openings(on: _On, there: VenueContext) -> Iterator[tuple[float, str]]:
     span = _span(on)
     if span is None:
         return
@@ -187,7 +194,7 @@ def _openings(on: Drawing, there: VenueContext) -> Iterator[tuple[float, str]]:
             )
 
 
-def _above(on: Drawing, openings: list[tuple[float, str]]) -> Iterator[Named]:
+def _above(on: _On, openings: list[tuple[float, str]]) -> Iterator[Named]:
     for x, text in openings:
         at = on.percent(x)
         yield Named(at, text, "end" if at > NEAR_THE_EDGE else "start", "opening")
@@ -197,7 +204,7 @@ def _above(on: Drawing, openings: list[tuple[float, str]]) -> Iterator[Named]:
             yield Named(on.percent(box.x + box.width / 2), "missing", "middle", "missing")
 
 
-def _below(on: Drawing, knife: float | None) -> Iterator[Named]:
+def _below(on: _On, knife: float | None) -> Iterator[Named]:
     """What is beyond the head is on the one side of its name, the knife on the other of its own."""
     yield Named(on.percent(on.head), "the head", "end" if on.mirrored else "start", "head")
     if knife is not None:
@@ -208,7 +215,7 @@ def _below(on: Drawing, knife: float | None) -> Iterator[Named]:
     yield Named(99.5 if on.mirrored else 0.5, text, "end" if on.mirrored else "start", "knife")
 
 
-def _said(on: Drawing) -> str:
+def _said(on: _On) -> str:
     strip, span = on.strip, _span(on)
     if span is None:
         return "Its paper: nothing is on it, and nothing is to come."

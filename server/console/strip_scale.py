@@ -11,7 +11,6 @@ from dataclasses import dataclass
 from math import ceil
 
 from machines.model.profile import Profile
-from scheduling.paper.strip_now import StripNow
 from server.console.pictures import Paper
 
 WIDTH, TALLEST, LOWEST = 1000, 116.0, 44.0
@@ -123,15 +122,17 @@ class Named:
 
 @dataclass(frozen=True)
 class Drawing:
-    """Where the places of a strip stand, to a scale."""
+    """Where the places of a machine's paper stand, to a scale.
 
-    strip: StripNow
+    Attributes:
+        head_place: the place under the head.
+        mirrored: whether the paper moves to the right past the head, so that what was laid is there.
+        scale: see `scale_of`.
+    """
+
+    head_place: float
+    mirrored: bool
     scale: Scale
-
-    @property
-    def mirrored(self) -> bool:
-        """Whether the paper moves to the right past the head, so that what was laid is there."""
-        return self.strip.profile.travel == "right"
 
     @property
     def head(self) -> float:
@@ -140,7 +141,7 @@ class Drawing:
 
     def x(self, place: float) -> float:
         """Where a place stands."""
-        away = (self.strip.head - place) * self.scale.per_column
+        away = (self.head_place - place) * self.scale.per_column
         return round(self.head + away if self.mirrored else self.head - away, 1)
 
     def box(self, first: float, end: float) -> Box:
