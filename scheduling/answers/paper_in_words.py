@@ -25,7 +25,8 @@ def sentences(told: PaperTold, zone: str | None) -> Iterator[str]:
         told_of = "; ".join(columns_in_words(one.columns, zone) for one in told.past_knife)
         yield f"Past the knife and not cut off, {mm:.0f} mm: {told_of}."
     if told.strips_cut is not None:
-        yield on_the_floor(told)
+        newest = f"; the newest {len(told.strips)}" if 0 < len(told.strips) < told.strips_cut else ""
+        yield f"{on_the_floor(told)}{newest}{':' if told.strips else '.'}"
     yield from (strip_in_words(one, zone) for one in reversed(told.strips))
 
 
@@ -43,21 +44,21 @@ def hanging(told: PaperTold, zone: str | None) -> Iterator[str]:
         yield f"{where}: blank paper."
         return
     for one in reversed(told.hangs):
-        yield f"{where}, {_from_head(one)}: {columns_in_words(one.columns, zone)}."
+        yield f"{where}, {from_head(one)}: {columns_in_words(one.columns, zone)}."
     if told.blank_mm >= 0.5:
         yield f"{told.blank_mm:.0f} mm of it are blank."
 
 
-def _from_head(one: HangingTold) -> str:
+def from_head(one: HangingTold) -> str:
+    """How far from the head it lies."""
     return f"{one.from_head_mm:.0f} to {one.from_head_mm + one.columns.length_mm:.0f} mm from the head"
 
 
 def on_the_floor(told: PaperTold) -> str:
-    """How many strips were cut off."""
+    """How many strips were cut off, without a full stop."""
     number = "no strip" if not told.strips_cut else "1 strip" if told.strips_cut == 1 else f"{told.strips_cut} strips"
-    by_hand = f", and {told.cut_by_hand} times by hand" if told.cut_by_hand else ""
-    newest = f"; the newest {len(told.strips)}" if told.strips and len(told.strips) < (told.strips_cut or 0) else ""
-    return f"Cut off by then: {number}{by_hand}{newest}{':' if told.strips else '.'}"
+    times = "once" if told.cut_by_hand == 1 else f"{told.cut_by_hand} times"
+    return f"Cut off by then: {number}{f', and {times} by hand' if told.cut_by_hand else ''}"
 
 
 def strip_in_words(one: StripTold, zone: str | None) -> str:

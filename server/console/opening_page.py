@@ -22,7 +22,7 @@ from server.accounts.roles import may_give
 from server.console import formatting
 from server.console.overview import everywhere
 from server.console.own_clock import OwnClock, own_clock, with_own_clock
-from server.console.paper_at_page import paper_shown
+from server.console.paper_at_page import asked_by, paper_shown
 
 # Of what lies on the paper of each machine, so many lines; the page of its paper has all.
 MOST_LINES = 4
@@ -30,10 +30,11 @@ MOST_LINES = 4
 
 @dataclass(frozen=True)
 class ThereThen:
-    """A machine at an opening: what is amiss there and what is only to be known, and what its paper shows."""
+    """A machine at an opening: what is amiss there and what is only to be known, and what its paper shows; and how the
+    page of its paper is asked about it, see `server.console.paper_at_page.asked_by`."""
 
     machine: Machine
-    local: str
+    asked: tuple[str, str]
     concerns: tuple[Concern, ...]
     shown: dict[str, Any]
 
@@ -62,7 +63,7 @@ def page(request: HttpRequest, opening: str) -> HttpResponse:
             "times": everywhere(row.opens_at, venue.id, venues),
             "series": series,
             "there": there,
-            "is_well": row.opens_at > now and not any(one.is_amiss for each in there for one in each.concerns),
+            "is_well": bool(there) and all(one.leaves_it_well for each in there for one in each.concerns),
             "warnings": _warnings(row, venue) if row.opens_at > now and row.called_off_at is None else (),
             "may_change": may_give(standing, change_opening, venue.id),
             "may_call_off": may_give(standing, call_off_opening, venue.id),
@@ -75,10 +76,9 @@ def _there(row: Opening, contexts: tuple[MachineContext, ...], own: OwnClock) ->
     doors = doors_of(row.opens_at, row.closes_at, row.anchor, row.closing)
     for context in contexts:
         shown = paper_shown(context, row.opens_at, own)
-        local = row.opens_at.astimezone(context.at_venue.clock)
         yield ThereThen(
             machine=context.machine,
-            local=f"{local:%Y-%m-%dT%H:%M}",
+            asked=asked_by(row.opens_at, context),
             concerns=opening_concerns(context, doors),
             shown=shown | {"lines": shown["lines"][:MOST_LINES]},
         )

@@ -15,7 +15,7 @@ from django.views.decorators.http import require_safe
 from machines.errors import InputError
 from scheduling.answers.paper_at import paper_at, require_near
 from scheduling.answers.paper_at_told import ColumnsTold, PaperTold, SpanTold, paper_at_told
-from scheduling.answers.paper_in_words import place_in_words
+from scheduling.answers.paper_in_words import from_head, on_the_floor, place_in_words
 from scheduling.log.models import Machine
 from scheduling.queries.machine_context import MachineContext, machine_context
 from scheduling.sky.civil import instant_of, readings
@@ -73,7 +73,7 @@ def page(request: HttpRequest, machine: str) -> HttpResponse:
         "asked": asked,
         "machine": context.machine,
         "venue": context.venue,
-        "steps": [(text, _local(asked.at + step, context)) for text, step in STEPS],
+        "steps": [(text, asked_by(asked.at + step, context)) for text, step in STEPS],
         "own": own,
     }
     return render(request, "console/paper_at.html", shown)
@@ -89,6 +89,7 @@ def paper_shown(context: MachineContext, at: datetime, own: OwnClock) -> dict[st
         "utc": told.at.by_clocks[0].in_words,
         "yours": own.moment(at),
         "drawn": drawn_paper(found),
+        "floor": on_the_floor(told),
         "lines": tuple(lines(told)),
         "own": own,
     }
@@ -101,13 +102,11 @@ def lines(told: PaperTold) -> Iterator[Line]:
     if told.due is not None and told.due != told.newest:
         yield _line("Belongs there, by the plan", told.due)
     for one in reversed(told.hangs):
-        where = f"{one.from_head_mm:.0f} to {one.from_head_mm + one.columns.length_mm:.0f} mm from the head"
-        yield _line(f"{'Hangs' if told.has_knife else 'Lies'} {where}", one.columns)
+        yield _line(f"{'Hangs' if told.has_knife else 'Lies'} {from_head(one)}", one.columns)
     for one in reversed(told.past_knife):
         yield _line(f"Past the knife, not cut off, {one.columns.length_mm:.0f} mm", one.columns)
     for strip in reversed(told.strips):
-        what = "On the floor: cut" if strip.is_reported else "On the floor, by the plan: cut"
-        yield _line(what, strip.columns, strip.cut)
+        yield _line("Cut off" if strip.is_reported else "Cut off, by the plan", strip.columns, strip.cut)
 
 
 def _line(what: str, columns: ColumnsTold, span: SpanTold | None = None) -> Line:
@@ -120,7 +119,7 @@ def _asked(request: HttpRequest, context: MachineContext) -> Asked:
     text, which = request.GET.get("at", ""), request.GET.get("which", "")
     now = context.now.replace(second=0, microsecond=0)
     if not text:
-        return Asked(now, _local(now, context)[0])
+        return Asked(now, asked_by(now, context)[0])
     clock = context.at_venue.clock
     try:
         local = _read(text)
@@ -130,7 +129,7 @@ def _asked(request: HttpRequest, context: MachineContext) -> Asked:
         require_near(at, context.now, "at")
     except InputError as error:
         return Asked(now, text[:40], wrong=error)
-    return Asked(at, f"{local:%Y-%m-%dT%H:%M}", which if two else "")
+    return Asked(at, _said(local), which if two else "")
 
 
 def _read(text: str) -> datetime:
@@ -143,7 +142,16 @@ def _read(text: str) -> datetime:
     return local
 
 
-def _local(at: datetime, context: MachineContext) -> tuple[str, str]:
-    """A time as the form has it, and which of two it is."""
-    local = at.astimezone(context.at_venue.clock)
-    return f"{local:%Y-%m-%dT%H:%M}", "later" if local.fold else "earlier"
+def asked_by(at: datetime, context: MachineContext) -> tuple[str, str]:
+    """How this page is asked about an instant: its time by the venue's clock, and which of two it is.
+
+    A form has no more than thousandths of a second. What is between two is the later: a burst is laid by then.
+    """
+    local = (at + timedelta(microseconds=-at.microsecond % 1000)).astimezone(context.at_venue.clock)
+    return _said(local), "later" if local.fold else "earlier"
+
+
+def _said(local: datetime) -> str:
+    """A time as the form has it, as exact as it is."""
+    exact = "milliseconds" if local.microsecond else "seconds" if local.second else "minutes"
+    return local.replace(tzinfo=None).isoformat(timespec=exact)

@@ -10,7 +10,7 @@ from django.test import Client, override_settings
 
 from scheduling.log.models import Notice, Opening
 from server import jobs
-from tests.server.studio import Caller, HeldClock
+from tests.server.studio import FAR_VENUE, MACHINE, OPENING, Caller, HeldClock
 
 pytestmark = pytest.mark.usefixtures("furnished")
 
@@ -34,8 +34,35 @@ def test_it_says_when_by_three_clocks_and_what_will_hang(client: Client, furnish
         assert said in text
     assert "04:00 on Sun 22 Mar 2026" in text and "06:00 on Sun 22 Mar 2026" in text, "Tokyo is nine hours ahead (IANA)"
     assert "What will hang at Wren 1" in text and text.count('<line class="due"') == 1
-    assert "/machines/wren-1/paper/at?at=2026-03-21T19:00" in text
+    assert "/machines/wren-1/paper/at?at=2026-03-21T19:00&amp;which=earlier" in text
     assert "Move or rename it" not in text, "that is for who is signed in"
+
+
+def test_its_link_asks_about_the_instant_itself(client: Client, furnished: Caller) -> None:
+    """In Lisbon clocks go back on 25 October 2026 at 2:00 (IANA): the later 1:30 is 1:30 UTC."""
+    anchor = {"civil": "2026-10-25T01:30:20", "zone": "Europe/Lisbon", "which": "later"}
+    furnished.create("openings", {"id": "night", "venue": "quay", "name": "A night", "anchor": anchor})
+    text = page(client, "/openings/night")
+    link = re.search(r'href="(/machines/wren-1/paper/at[?][^"]*)"', text)
+    assert link is not None and link[1].endswith("?at=2026-10-25T01:30:20&amp;which=later")
+    there = page(client, link[1].replace("&amp;", "&"))
+    assert "2026-10-25 01:30 in UTC" in there and 'value="2026-10-25T01:30:20"' in there
+
+
+def test_of_what_is_not_there_nothing_is_said_to_be_well(
+    client: Client, admin_client: Client, furnished: Caller
+) -> None:
+    said = "Nothing is known that speaks against it."
+    furnished.create("venues", FAR_VENUE)
+    furnished.create("openings", OPENING | {"venue": "shed", "id": "nobody"})
+    text = page(client, "/openings/nobody")
+    assert "No machine stands there." in text and said not in text
+    furnished.create("machines", MACHINE | {"venue": "shed", "id": "new", "name": "New"})
+    text = page(client, "/openings/nobody")
+    assert "No run is planned at New yet." in text and said not in text
+    form = {"id": "next", "name": "Next", "venue": "shed", "by": "clock", "civil": "2026-04-21T19:00", "zone": ""}
+    text = re.sub(r"\s+", " ", admin_client.post("/openings/new", form).content.decode())
+    assert "<p>No run is planned at New yet.</p>" in text and "Is that meant?" not in text
 
 
 def test_nothing_known_against_it_and_what_is(client: Client, furnished: Caller) -> None:

@@ -8,7 +8,8 @@ from datetime import timedelta
 import pytest
 from django.test import Client
 
-from tests.server.studio import Caller, HeldClock
+from scheduling.log.models import HandUse
+from tests.server.studio import BEGINS, Caller, HeldClock
 
 pytestmark = pytest.mark.usefixtures("furnished")
 PATH = "/machines/wren-1/paper/at"
@@ -28,7 +29,7 @@ def test_it_is_told_by_the_clock_there_by_utc_and_by_the_readers(client: Client)
     row = re.search(r"<tr><th scope=\"row\">Under the head</th>(.*?)</tr>", text)
     assert row is not None and "longitude 150.0° W to 151.0° W on the map" in row[1]
     assert "between 07:00 and 07:04 on 2026-03-21" in row[1]
-    assert "This is the plan" in text and "No strip is cut off by then." not in text
+    assert "This is the plan" in text and "Cut off by then: 1 strip." in text
 
 
 def test_the_head_and_the_knife_are_drawn_with_the_plates_between(client: Client, clock: HeldClock) -> None:
@@ -38,6 +39,34 @@ def test_the_head_and_the_knife_are_drawn_with_the_plates_between(client: Client
     assert pictures and all(client.get(one).status_code == 200 for one in pictures)
     clock.at += timedelta(days=400)
     assert "undrawn" not in page(client)
+
+
+def test_strips_are_cut_off_by_the_plan_and_as_was_told(client: Client) -> None:
+    """What was cut off weeks ago need not lie on the floor any more."""
+    text = page(client, at="2026-03-21T12:00")
+    assert '<th scope="row">Cut off, by the plan</th>' in text and "floor" not in text
+
+
+def test_cuts_by_hand_are_told_before_the_first_strip(client: Client) -> None:
+    cut = {"action": "cut", "paper_position": 0, "paper_columns": 0, "seen_done": True, "at": BEGINS}
+    HandUse.objects.create(machine_id="wren-1", version=1, **cut)
+    assert "Cut off by then: no strip, and once by hand." in page(client)
+    HandUse.objects.create(machine_id="wren-1", version=2, **cut)
+    assert "Cut off by then: no strip, and 2 times by hand." in page(client)
+
+
+@pytest.mark.parametrize(
+    ("said", "utc"),
+    [("2026-03-20T22:03:59", "22:03"), ("2026-03-20T22:04:00.500", "22:04"), ("2026-03-20T22:04", "22:04")],
+)
+def test_a_time_is_asked_about_as_exactly_as_it_is_given(client: Client, said: str, utc: str) -> None:
+    """Four minutes a column there, from 22:00 on: at 22:04 the next is laid."""
+    text = page(client, at=said)
+    assert f'value="{said}"' in text and f"2026-03-20 {utc} in UTC" in text
+    row = re.search(r"<tr><th scope=\"row\">Under the head</th>(.*?)</tr>", text)
+    begins = "22:00" if utc == "22:03" else "22:04"
+    assert row is not None and f"between {begins} and " in row[1]
+    assert f'href="?at={said.replace("20T", "21T")}&amp;which=earlier">A day later' in text
 
 
 def test_where_nobody_says_when_it_is_now(client: Client) -> None:
