@@ -32,9 +32,15 @@ def keep_look(looked: Looked, now: datetime) -> int:
         after = matters_now(known, looked, now)
         new = [as_row(matter) for matter in after if matter.id not in before]
         seen = [(matter, before[matter.id]) for matter in after if matter != before.get(matter.id, matter)]
-        keep_matters(new, [(as_row(matter), matter.kind != was.kind) for matter, was in seen])
+        keep_matters(new, [(as_row(matter), _is_anew(matter, was)) for matter, was in seen])
     forget_telling(now - KEPT)
-    return len(new) + sum(matter.kind != was.kind or matter.over_at is not None for matter, was in seen)
+    return len(new) + sum(_is_anew(matter, was) or matter.over_at is not None for matter, was in seen)
+
+
+def _is_anew(matter: Matter, was: Matter) -> bool:
+    """Whether people are told of it anew, so that nobody sees to it yet."""
+    had, has = ((one.kind, one.told_from, one.acknowledged_at) for one in (was, matter))
+    return had != has
 
 
 def plan_messages(now: datetime) -> int:

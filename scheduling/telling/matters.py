@@ -1,8 +1,9 @@
 """What of all that is amiss is one matter to people: they are told of it once, and once when it is over.
 
 All that keeps one machine from printing has one cause, whatever it is called meanwhile. Machines of a venue that fall
-silent together have one, too, as when the house has no network. What comes and goes within `SETTLED` is nothing to be
-told: a matter is told when it has stood so long, and is over when nothing of it was found for so long.
+silent together have one, too, as when the house has no network; who is heard again parts from the others. What comes
+and goes within `SETTLED` is nothing to be told: a matter is told when it has stood so long, and is over when nothing of
+it was found for so long.
 """
 
 from __future__ import annotations
@@ -18,8 +19,6 @@ from scheduling.telling.amiss import OF_SERVER, Amiss, AmissKind, Looked
 SETTLED = timedelta(minutes=2)
 # How far apart machines of a venue may have been heard last that fall silent by one cause.
 ONE_CAUSE = timedelta(minutes=5)
-# A matter that becomes one of these is told anew: it asks for something else than what was told.
-TOLD_ANEW: tuple[AmissKind, ...] = ("stands",)
 # Cannot wait for the morning: paper that should be printed is not, or nothing can be seen.
 PRESSING: frozenset[AmissKind] = frozenset(
     {"never-heard", "ended", "silence", "stands", "refused", "views", "disk"}
@@ -72,8 +71,8 @@ def matters_now(known: Sequence[Matter], looked: Looked, now: datetime) -> tuple
         now: this instant, UTC.
     """
     found = {one.key: one for one in looked.amiss}
-    of_known = {key: matter.id for matter in known for key in matter.parts}
     after = [_seen(matter, found, looked.of_machines, now) for matter in known]
+    of_known = {key for matter in after if not _has_parted(matter) for key in matter.parts}
     fresh = sorted((one for key, one in found.items() if key not in of_known), key=lambda one: (one.since, one.key))
     for one in fresh:
         at = next((place for place, matter in enumerate(after) if _is_of(one, matter)), None)
@@ -104,13 +103,26 @@ def _seen(matter: Matter, found: Mapping[str, Amiss], of_machines: bool, now: da
     """A matter after a look; of one that could not be looked at nothing is known."""
     if not of_machines and matter.kind not in OF_SERVER:
         return matter
-    parts = {key: found.get(key, part) for key, part in matter.parts.items()}
-    there = [parts[key] for key in parts if key in found]
-    if not there:
+    there = {key: found[key] for key in matter.parts if key in found}
+    if len(matter.parts) > 1:
+        there = {key: one for key, one in there.items() if one.kind == matter.kind}
+    if not there:  # its parts stay, for its title
         gone_at = matter.gone_at or now
         return replace(matter, gone_at=gone_at, over_at=now if now - gone_at >= SETTLED else None)
-    seen = replace(matter, parts=parts, gone_at=None)
-    kind = next((one.kind for one in there if one.kind in TOLD_ANEW and one.kind != matter.kind), None)
+    seen = replace(matter, parts=there, gone_at=None)
+    kind = next((one.kind for key, one in there.items() if _asks_anew(one, matter.parts[key], matter)), None)
     if kind is None:
         return seen
     return replace(seen, kind=kind, told_from=max(now, matter.told_from), acknowledged_at=None)
+
+
+def _has_parted(matter: Matter) -> bool:
+    """Whether it was of several that are all gone or another thing by now: what becomes of each is its own."""
+    return len(matter.parts) > 1 and matter.gone_at is not None
+
+
+def _asks_anew(one: Amiss, before: Amiss, matter: Matter) -> bool:
+    """Whether a part cannot wait, and asks for something else than it did a look ago and than what was told. A machine
+    that stands again is told of each time: whoever saw to it may have left."""
+    is_another = one.kind != before.kind and (one.kind == "stands" or one.kind != matter.kind)
+    return is_another and one.kind in PRESSING

@@ -44,17 +44,19 @@ class Telling:
         matter, recipient: ids.
         what: as which kind the matter is told, or that it is over.
         way: email or webhook.
+        told_from: from when on the matter is told as that, UTC; it may be told as one kind more than once.
     """
 
     matter: str
     recipient: str
     what: str
     way: str
+    told_from: datetime
 
     @property
     def id(self) -> str:
         """The same whoever works it out, so that nobody is told twice."""
-        return telling_id(self.matter, self.recipient, self.what)
+        return telling_id(self.matter, self.recipient, self.what, self.told_from.isoformat())
 
 
 def telling_id(*parts: str) -> str:
@@ -77,9 +79,9 @@ def tellings(
         for one in recipients:
             if matter.over_at is not None:
                 if one.id in sent.get(matter.id, ()) and not is_quiet(one, now):
-                    yield Telling(matter.id, one.id, OVER, one.way)
+                    yield Telling(matter.id, one.id, OVER, one.way, matter.told_from)
             elif is_told(one, matter, now):
-                yield Telling(matter.id, one.id, matter.kind, one.way)
+                yield Telling(matter.id, one.id, matter.kind, one.way, matter.told_from)
 
 
 def concerns(one: Recipient, matter: Matter) -> bool:

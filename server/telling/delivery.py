@@ -66,14 +66,15 @@ def _try(message: Message, claim: str, clock: Callable[[], datetime]) -> bool:
 
 
 def _is_wanted(message: Message, matter: MatterRow | None) -> bool:
-    """Not where somebody sees to the matter by now, or it is over, or goes by another name."""
+    """Not where somebody sees to the matter by now, or it is over, or is told anew."""
     if message.what == TEST:
         return True
     if matter is None:
         return False
     if message.what == OVER:
         return matter.over_at is not None
-    return matter.over_at is None and matter.acknowledged_at is None and matter.kind == message.what
+    is_of_now = matter.kind == message.what and matter.told_from <= message.made_at
+    return is_of_now and matter.over_at is None and matter.acknowledged_at is None
 
 
 def _hand_over(message: Message, matter: MatterRow | None, one: Recipient, now: datetime) -> None:

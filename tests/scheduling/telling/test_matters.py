@@ -51,8 +51,28 @@ def test_machines_of_a_venue_that_fall_silent_together_are_one_matter() -> None:
     assert set(matter.parts) == {"printing/a", "printing/b", "printing/c"}
     (matter,) = look((matter,), 9, one(machine="b"))
     assert matter.gone_at is None  # as long as one of them is silent
-    (matter,) = look((matter,), 10, one(machine="b"), one(machine="a", since=-1))
-    assert set(matter.parts) == {"printing/a", "printing/b", "printing/c"}
+    assert set(matter.parts) == {"printing/b"}
+
+
+def test_a_machine_that_is_heard_again_parts_from_those_that_are_silent() -> None:
+    known = look((), 0, one(machine="a"), one(machine="b"))
+    known = look(known, 10, one(machine="b"))
+    both, again = look(known, 20, one(machine="b"), one(machine="a", since=5))
+    assert (set(both.parts), both.told_from) == ({"printing/b"}, at(2))
+    assert (set(again.parts), again.kind, again.told_from) == ({"printing/a"}, "silence", at(22))
+    both, stands = look(look((), 0, one(machine="a"), one(machine="b")), 20, one(machine="b"), one("stands", since=19))
+    assert (set(both.parts), both.kind, both.told_from) == ({"printing/b"}, "silence", at(2))
+    assert (set(stands.parts), stands.kind) == ({"printing/a"}, "stands")
+
+
+def test_when_all_are_heard_again_their_matter_is_over_under_the_same_title() -> None:
+    (known,) = look((), 0, one(machine="a"), one(machine="b"))
+    gone, late = look((known,), 20, one("outage", machine="a"))
+    assert (gone.parts, gone.gone_at, late.kind) == (known.parts, at(20), "outage")
+    (over, _) = matters_now((gone, late), Looked((one("outage", machine="a"),), True), at(22))
+    assert (over.parts, over.over_at) == (known.parts, at(22))
+    back, _ = look((gone, late), 21, one("outage", machine="a"), one(machine="b"))
+    assert (back.id, back.gone_at, "printing/b" in back.parts) == (known.id, None, True)
 
 
 @pytest.mark.parametrize(
@@ -82,6 +102,25 @@ def test_a_silence_after_which_it_waits_for_a_person_is_told_anew() -> None:
     assert (matter.kind, matter.told_from, matter.acknowledged_at) == ("stands", at(30), None)
     (matter,) = look((replace(matter, acknowledged_at=at(31)),), 32, one("stands", since=25))
     assert matter.acknowledged_at == at(31)
+
+
+def test_a_machine_that_stands_again_is_told_anew_each_time() -> None:
+    (matter,) = look((), 0, one("stands"))
+    (matter,) = look((replace(matter, acknowledged_at=at(5)),), 10, one("outage", since=9))
+    assert (matter.kind, matter.told_from, matter.acknowledged_at) == ("stands", at(2), at(5))
+    (matter,) = look((matter,), 60, one("stands", since=59))
+    assert (matter.kind, matter.told_from, matter.acknowledged_at) == ("stands", at(60), None)
+    assert look((matter,), 61, one("stands", since=59)) == (matter,)
+
+
+@pytest.mark.parametrize("first", ["outage", "held"])
+def test_what_could_wait_and_then_falls_silent_is_told_anew(first: AmissKind) -> None:
+    (matter,) = look((), 0, one(first))
+    (matter,) = look((replace(matter, acknowledged_at=at(5)),), 30, one(since=15))
+    assert (matter.kind, matter.told_from, matter.acknowledged_at) == ("silence", at(30), None)
+    (matter,) = look((matter,), 40, one("outage", since=15))
+    (matter,) = look((matter,), 50, one(since=45))
+    assert matter.told_from == at(30)  # it is that silence still, as it was told
 
 
 def test_of_machines_that_could_not_be_looked_at_nothing_is_said() -> None:

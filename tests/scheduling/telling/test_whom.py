@@ -125,6 +125,9 @@ def test_what_is_told_has_one_id_whoever_works_it_out() -> None:
     assert first.id == again.id and len(first.id) == 32
     (anew,) = tellings([one()], [matter("stands")], {}, TOLD_FROM)
     assert anew.id != first.id
+    stands_again = replace(matter(), told_from=TOLD_FROM + timedelta(hours=1))
+    (anew,) = tellings([one()], [stands_again], {}, stands_again.told_from)
+    assert anew.id != first.id
 
 
 @pytest.mark.parametrize(

@@ -194,6 +194,19 @@ def test_what_one_worker_tries_no_other_does(missed: Caller, clock: HeldClock, m
     assert jobs.send() == 0
 
 
+def test_what_is_told_anew_is_not_told_of_before(missed: Caller, clock: HeldClock, mail: MailServer) -> None:
+    """A message that waited while the matter went on and began anew is not sent beside the new one."""
+    told(missed, DESK)
+    mail.answers = ["451 later"]
+    go_on(clock, 0)
+    go_on(clock, 2)
+    assert mail.taken == [] and Message.objects.get().sent_at is None
+    Matter.objects.update(told_from=clock.at + timedelta(seconds=30), acknowledged_at=None)
+    go_on(clock, 2)
+    old, new = Message.objects.order_by("made_at")
+    assert (old.problem, new.what, len(mail.taken)) == ("there was no need any more", old.what, 1)
+
+
 def test_looking_twice_makes_nothing_twice(missed: Caller, clock: HeldClock, mail: MailServer) -> None:
     told(missed, DESK, NOITE)
     for _ in range(3):
