@@ -22,7 +22,7 @@ from scheduling.background.sample_clocks import sample_clocks
 from scheduling.background.watch_silence import watch_silence
 from scheduling.log.projecting.projector import ViewsSetAside
 from scheduling.telling.amiss import amiss_now
-from scheduling.telling.keeping import keep_look, plan_messages
+from scheduling.telling.keeping import forget_old, keep_look, plan_messages
 from scheduling.telling.recipients import all_recipients
 from server import wiring
 from server.telling.delivery import send_due
@@ -72,10 +72,11 @@ def redraw() -> int:
 
 def look() -> int:
     """Find what is amiss, and have messages made of what people are to be told of it; returns how many were made.
-    Where nobody is to be told of anything, nothing is looked for."""
+    Where nobody is to be told of anything, nothing is looked for; what is old is forgotten all the same."""
+    now = wiring.now()
+    forget_old(now)
     if not all_recipients().recipients:
         return 0
-    now = wiring.now()
     keep_look(amiss_now(now, wiring.plates(), wiring.free_room()), now)
     return plan_messages(now)
 

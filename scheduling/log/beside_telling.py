@@ -68,6 +68,11 @@ def note_failed(id: str, claim: str, problem: str, *, next_at: datetime | None, 
     _claimed(id, claim).update(claimed_until=None, problem=problem, **again)
 
 
+def put_off(id: str, claim: str, next_at: datetime) -> None:
+    """It is not to be tried now: that it was claimed is no try."""
+    _claimed(id, claim).update(claimed_until=None, next_at=next_at, tries=F("tries") - 1)
+
+
 def forget_recipients(ids: Collection[str]) -> None:
     """Those who were taken away are told nothing more, and what was sent names them no more."""
     _waiting().filter(recipient__in=ids).update(given_up_at=F("made_at"))
@@ -76,8 +81,10 @@ def forget_recipients(ids: Collection[str]) -> None:
 
 
 def forget_telling(before: datetime) -> None:
-    """Let go of what was sent and of what is over since before an instant."""
-    Message.objects.filter(made_at__lt=before).delete()
+    """Let go of what was sent and of what is over since before an instant. What was sent of a matter that is not over
+    stays: it would be sent again."""
+    is_open = Matter.objects.filter(over_at=None).values("id")
+    Message.objects.filter(made_at__lt=before).exclude(matter__in=is_open).delete()
     Matter.objects.filter(over_at__lt=before).delete()
 
 

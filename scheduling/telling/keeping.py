@@ -19,7 +19,7 @@ from scheduling.telling.matters import Matter, matters_now
 from scheduling.telling.recipients import all_recipients
 from scheduling.telling.whom import OVER, TEST, TOLD_OVER_FOR, Telling, tellings
 
-# How long what was sent is kept, and what is over.
+# How long what was sent is kept, and what is over; what was sent of a matter stays until it is over.
 KEPT = timedelta(days=90)
 
 
@@ -33,7 +33,6 @@ def keep_look(looked: Looked, now: datetime) -> int:
         new = [as_row(matter) for matter in after if matter.id not in before]
         seen = [(matter, before[matter.id]) for matter in after if matter != before.get(matter.id, matter)]
         keep_matters(new, [(as_row(matter), _is_anew(matter, was)) for matter, was in seen])
-    forget_telling(now - KEPT)
     return len(new) + sum(_is_anew(matter, was) or matter.over_at is not None for matter, was in seen)
 
 
@@ -41,6 +40,11 @@ def _is_anew(matter: Matter, was: Matter) -> bool:
     """Whether people are told of it anew, so that nobody sees to it yet."""
     had, has = ((one.kind, one.told_from, one.acknowledged_at) for one in (was, matter))
     return had != has
+
+
+def forget_old(now: datetime) -> None:
+    """Let go of what is kept for long enough, also where nobody is to be told of anything any more."""
+    forget_telling(now - KEPT)
 
 
 def plan_messages(now: datetime) -> int:

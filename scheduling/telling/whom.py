@@ -20,8 +20,9 @@ from scheduling.venues.contacts import ContactRole
 OVER: Final = "over"
 TEST: Final = "test"
 AN_INSTANT = timedelta(microseconds=1)
-# How long it is tried to tell that a matter is over, as where somebody's quiet hours go on.
-TOLD_OVER_FOR = timedelta(days=2)
+# For how long people may yet be told that a matter is over, as where their quiet hours go on, or they are on call on
+# one day a week.
+TOLD_OVER_FOR = timedelta(days=8)
 
 _OF_MACHINES: frozenset[AmissKind] = frozenset(
     {*NOT_PRINTING, "word-passed-over", "opening", "refused", "knife", "hands", "supply", "clock"}
@@ -78,7 +79,7 @@ def tellings(
     for matter in matters:
         for one in recipients:
             if matter.over_at is not None:
-                if one.id in sent.get(matter.id, ()) and not is_quiet(one, now):
+                if one.id in sent.get(matter.id, ()) and may_hear(one, False, now):
                     yield Telling(matter.id, one.id, OVER, one.way, matter.told_from)
             elif is_told(one, matter, now):
                 yield Telling(matter.id, one.id, matter.kind, one.way, matter.told_from)
@@ -96,7 +97,18 @@ def is_told(one: Recipient, matter: Matter, now: datetime) -> bool:
         return False
     if now < matter.told_from + timedelta(minutes=one.after_min):
         return False
-    return is_on_call(one, now) and (matter.is_pressing or not is_quiet(one, now))
+    return may_hear(one, matter.is_pressing, now)
+
+
+def may_hear(one: Recipient, is_pressing: bool, at: datetime) -> bool:
+    """Whether somebody may be told something at an instant, by their hours.
+
+    Args:
+        one: who.
+        is_pressing: whether it cannot wait for the end of their quiet hours.
+        at: the instant, UTC.
+    """
+    return is_on_call(one, at) and (is_pressing or not is_quiet(one, at))
 
 
 def is_on_call(one: Recipient, at: datetime) -> bool:

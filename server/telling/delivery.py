@@ -13,12 +13,12 @@ from datetime import datetime, timedelta
 from django.conf import settings
 
 from machines.chance import Chance
-from scheduling.log.beside_telling import claim_message, note_failed, note_sent
+from scheduling.log.beside_telling import claim_message, note_failed, note_sent, put_off
 from scheduling.log.models import Matter as MatterRow
 from scheduling.log.models import Message
 from scheduling.telling.keeping import as_matter
 from scheduling.telling.recipients import Recipient, all_recipients
-from scheduling.telling.whom import OVER, TEST
+from scheduling.telling.whom import OVER, TEST, may_hear
 from server.accounts.message_secrets import hook_secret
 from server.telling.failures import NotSent
 from server.telling.hook_body import hook_body
@@ -33,7 +33,8 @@ logger = logging.getLogger(__name__)
 CLAIMED = timedelta(minutes=2)
 # How many are tried in one go, so that the next look is soon.
 MOST_AT_ONCE = 50
-# After how many tries a message is given up, half a day after it was made.
+# After how many tries a test, or that something is over, is given up, half a day after it was made. What still is amiss
+# is told however long that takes.
 MOST_TRIES = 18
 FIRST_WAIT, LONGEST_WAIT = timedelta(minutes=1), timedelta(hours=1)
 
@@ -45,8 +46,21 @@ def send_due(clock: Callable[[], datetime], chance: Chance) -> int:
     for id in list(waiting.order_by("next_at", "id").values_list("id", flat=True)[:MOST_AT_ONCE]):
         claim, now = chance.number(), clock()
         if claim_message(id, claim, now, now + CLAIMED):
-            sent += _try(Message.objects.get(id=id), claim, clock)
+            sent += _try_guarded(id, claim, clock)
     return sent
+
+
+def _try_guarded(id: str, claim: str, clock: Callable[[], datetime]) -> bool:
+    """The same as `_try`; whatever goes wrong with one message, the others are sent."""
+    message = Message.objects.filter(id=id, claim=claim).first()
+    if message is None:  # it was deleted in between, as its recipient was changed
+        return False
+    try:
+        return _try(message, claim, clock)
+    except Exception as error:
+        logger.exception("message %s cannot be tried", id)
+        _note_failure(message, claim, NotSent(f"it cannot be tried ({type(error).__name__})"), clock())
+        return False
 
 
 def _try(message: Message, claim: str, clock: Callable[[], datetime]) -> bool:
@@ -55,6 +69,9 @@ def _try(message: Message, claim: str, clock: Callable[[], datetime]) -> bool:
     one = next((one for one in all_recipients().recipients if one.id == message.recipient), None)
     if one is None or not _is_wanted(message, matter):
         note_failed(message.id, claim, "there was no need any more", next_at=None, at=clock())
+        return False
+    if message.what != TEST and not may_hear(one, _is_pressing(message, matter), clock()):
+        put_off(message.id, claim, clock() + FIRST_WAIT)
         return False
     try:
         _hand_over(message, matter, one, clock())
@@ -75,6 +92,10 @@ def _is_wanted(message: Message, matter: MatterRow | None) -> bool:
         return matter.over_at is not None
     is_of_now = matter.kind == message.what and matter.told_from <= message.made_at
     return is_of_now and matter.over_at is None and matter.acknowledged_at is None
+
+
+def _is_pressing(message: Message, matter: MatterRow | None) -> bool:
+    return matter is not None and message.what != OVER and as_matter(matter).is_pressing
 
 
 def _hand_over(message: Message, matter: MatterRow | None, one: Recipient, now: datetime) -> None:
@@ -108,7 +129,7 @@ def _words(message: Message, matter: MatterRow | None, one: Recipient) -> Words:
 
 
 def _note_failure(message: Message, claim: str, error: NotSent, now: datetime) -> None:
-    is_last = error.for_good or message.tries >= MOST_TRIES
-    wait = min(FIRST_WAIT * 2 ** (message.tries - 1), LONGEST_WAIT)
+    is_last = error.for_good or (message.tries >= MOST_TRIES and message.what in (OVER, TEST))
+    wait = min(FIRST_WAIT * 2 ** min(message.tries - 1, MOST_TRIES), LONGEST_WAIT)
     note_failed(message.id, claim, error.problem, next_at=None if is_last else now + wait, at=now)
     logger.warning("message %s: %s; %s", message.id, error.problem, "given up" if is_last else f"again in {wait}")

@@ -41,7 +41,8 @@ def send_letter(message: Message, one: Recipient, words: Words, answers: str | N
     }
     if answers is not None:
         headers |= dict.fromkeys(("In-Reply-To", "References"), message_id(answers))
-    letter = EmailMessage(words.subject, "\n\n".join((*words.lines, "-- \nDayroll")), to=[one.email], headers=headers)
+    subject = " ".join(words.subject.split())  # names in it may have line ends, which no header has
+    letter = EmailMessage(subject, "\n\n".join((*words.lines, "-- \nDayroll")), to=[one.email], headers=headers)
     try:
         letter.send()
     except smtplib.SMTPRecipientsRefused as error:
@@ -51,6 +52,8 @@ def send_letter(message: Message, one: Recipient, words: Words, answers: str | N
         raise NotSent(f"the mail server answers with status {error.smtp_code}") from error
     except (OSError, smtplib.SMTPException) as error:
         raise NotSent(f"the mail server cannot be spoken to ({type(error).__name__})") from error
+    except ValueError as error:  # of its address, or what else stands in a header: it stays so
+        raise NotSent(f"it cannot be written as mail ({type(error).__name__})", for_good=True) from error
 
 
 def message_id(id: str) -> str:

@@ -120,6 +120,14 @@ def test_only_who_was_told_is_told_that_it_is_over() -> None:
     assert [found.recipient for found in tellings(some, [over], sent, day)] == ["a", "c"]
 
 
+def test_who_is_not_on_call_is_told_that_it_is_over_when_they_are() -> None:
+    sunday = {"week": {"sunday": [{"opens": "09:00", "closes": "17:00"}]}}
+    some, over = [one(zone="Europe/Lisbon", on_call=sunday)], replace(matter(), gone_at=FOUND, over_at=FOUND)
+    sent = {"m": frozenset({"desk"})}
+    assert list(tellings(some, [over], sent, instant("2026-10-25T08:59:59+00:00"))) == []
+    assert [found.what for found in tellings(some, [over], sent, instant("2026-10-25T09:00+00:00"))] == [OVER]
+
+
 def test_what_is_told_has_one_id_whoever_works_it_out() -> None:
     (first,), (again,) = (list(tellings([one()], [matter()], {}, TOLD_FROM)) for _ in range(2))
     assert first.id == again.id and len(first.id) == 32

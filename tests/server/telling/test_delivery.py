@@ -10,8 +10,13 @@ from standardwebhooks import webhooks
 
 from scheduling.log.beside_telling import claim_message, note_sent
 from scheduling.log.models import Heartbeat, Matter, Message
+from scheduling.telling.recipients import Recipient
 from server import jobs
 from server.accounts.message_secrets import hook_secret
+from server.telling.failures import NotSent
+from server.telling.letters import send_letter
+from server.telling.words import Words
+from tests.server.every_page import one_of_what_is_told
 from tests.server.studio import Caller, HeldClock
 from tests.server.telling.conftest import told
 from tests.server.telling.receivers import HookReceiver, MailServer
@@ -207,6 +212,92 @@ def test_what_is_told_anew_is_not_told_of_before(missed: Caller, clock: HeldCloc
     assert (old.problem, new.what, len(mail.taken)) == ("there was no need any more", old.what, 1)
 
 
+def test_what_is_still_amiss_is_tried_until_it_is_told(missed: Caller, clock: HeldClock, mail: MailServer) -> None:
+    told(missed, DESK)
+    mail.answers = ["451 later"] * 21
+    go_on(clock, 0)
+    go_on(clock, 2)
+    for _ in range(21):
+        assert mail.taken == []
+        go_on(clock, 61)
+    assert len(mail.taken) == 1 and Message.objects.get().tries == 22
+    Message.objects.update(sent_at=None, tries=5000)
+    mail.answers = ["451 later"]
+    jobs.send()
+    assert Message.objects.get().next_at == clock.at + timedelta(hours=1)
+
+
+def test_a_test_is_given_up_after_half_a_day(furnished: Caller, clock: HeldClock, mail: MailServer) -> None:
+    told(furnished, DESK)
+    furnished.post("recipients/desk/test")
+    mail.answers = ["451 later"] * 30
+    for _ in range(20):
+        jobs.send()
+        clock.at += timedelta(minutes=61)
+    message = Message.objects.get()
+    assert (message.tries, message.given_up_at is None) == (18, False)
+
+
+@pytest.mark.parametrize("hours", ["on_call", "quiet"])
+def test_a_try_goes_by_their_hours_too(furnished: Caller, clock: HeldClock, mail: MailServer, hours: str) -> None:
+    """It was not taken while they might be told; then they might not, and it waits for when they may."""
+    day: list[dict[str, str]] = [{"opens": "05:00", "closes": "06:30"}]
+    night = [{"begins": "06:30", "ends": "05:00"}]
+    said: dict[str, Any] = {"on_call": {"week": {"friday": day, "saturday": day}}}
+    said = said if hours == "on_call" else {"quiet": {"week": {"friday": night}}}
+    one_of_what_is_told(clock.at)
+    told(furnished, DESK | {"email": "desk@quay.example"} | said)
+    mail.answers = ["451 later"]
+    assert jobs.send() == 0 and Message.objects.get().tries == 1
+    for _ in range(11):
+        clock.at += timedelta(hours=2)
+        assert jobs.send() == 0
+    message = Message.objects.get()
+    assert (message.tries, message.next_at, mail.taken) == (1, clock.at + timedelta(minutes=1), [])
+    clock.at += timedelta(hours=1, minutes=1)
+    assert jobs.send() == 1
+
+
+def test_a_machine_whose_name_has_two_lines_is_told_of(mail: MailServer, clock: HeldClock) -> None:
+    send_letter(a_message(clock), Recipient(role="studio", **THEM), Words("Wren\n1 stands", ("Look.",)), None)
+    assert mail.subjects == ["Wren 1 stands"]
+
+
+@pytest.mark.parametrize("email", [f"desk@{'é' * 70}.example", "desk\n@studio.example"])
+def test_what_can_be_no_letter_is_given_up(mail: MailServer, clock: HeldClock, email: str) -> None:
+    """A part of a name of at most 63 signs as it is looked up (RFC 1035 section 2.3.4); a header of one line."""
+    one = Recipient(role="studio", **THEM)
+    object.__setattr__(one, "email", email)  # such as was kept before it was refused
+    with pytest.raises(NotSent, match="cannot be written as mail") as refused:
+        send_letter(a_message(clock), one, Words("Wren 1 stands", ("Look.",)), None)
+    assert refused.value.for_good and mail.taken == []
+
+
+THEM = {"id": "desk", "email": "desk@studio.example"}
+
+
+def a_message(clock: HeldClock) -> Message:
+    return Message(id="0" * 32, recipient="desk", what="test", way="email", made_at=clock.at, next_at=clock.at)
+
+
+def test_one_that_cannot_be_tried_stops_no_other(
+    missed: Caller, clock: HeldClock, mail: MailServer, caplog: pytest.LogCaptureFixture
+) -> None:
+    """A matter of a kind that is known no more, as after an older version took the place of a newer one."""
+    told(missed, DESK, NOITE)
+    go_on(clock, 0)
+    clock.at += timedelta(minutes=2)
+    jobs.look()
+    Matter.objects.update(kind="of-tomorrow")
+    Message.objects.update(what="of-tomorrow")
+    missed.post("recipients/noite/test")
+    assert jobs.send() == 1 and mail.subjects == ["Um teste"]
+    first, second = Message.objects.filter(what="of-tomorrow")
+    assert first.problem == second.problem == "it cannot be tried (KeyError)"
+    assert first.next_at == clock.at + timedelta(minutes=1) and first.given_up_at is None
+    assert "cannot be tried" in caplog.text and "Traceback" in caplog.text
+
+
 def test_looking_twice_makes_nothing_twice(missed: Caller, clock: HeldClock, mail: MailServer) -> None:
     told(missed, DESK, NOITE)
     for _ in range(3):
@@ -249,3 +340,22 @@ def test_what_was_sent_is_kept_for_ninety_days(missed: Caller, clock: HeldClock,
     )  # fmt: skip
     go_on(clock, 0)
     assert not Message.objects.filter(id="old").exists()
+
+
+def test_what_is_old_is_forgotten_where_nobody_is_told_any_more(furnished: Caller, clock: HeldClock) -> None:
+    Message.objects.create(id="old", what="test", way="email", made_at=clock.at - timedelta(days=91), next_at=clock.at)
+    go_on(clock, 0)
+    assert not Message.objects.exists()
+
+
+def test_what_was_sent_of_a_matter_is_kept_until_it_is_over(missed: Caller, clock: HeldClock, mail: MailServer) -> None:
+    """It would be sent again."""
+    told(missed, DESK)
+    go_on(clock, 0)
+    go_on(clock, 2)
+    Message.objects.update(made_at=clock.at - timedelta(days=91))
+    go_on(clock, 2)
+    assert len(mail.taken) == Message.objects.count() == 1
+    Matter.objects.update(over_at=clock.at)
+    jobs.look()
+    assert not Message.objects.exclude(what="over").exists()
