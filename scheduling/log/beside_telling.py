@@ -13,6 +13,7 @@ from typing import Any
 from django.db import transaction
 from django.db.models import F, Q
 
+from machines.chance import Chance
 from scheduling.log.models import Matter, Message, Recipients
 
 HOUSE = "house"
@@ -73,10 +74,19 @@ def put_off(id: str, claim: str, next_at: datetime) -> None:
     _claimed(id, claim).update(claimed_until=None, next_at=next_at, tries=F("tries") - 1)
 
 
-def forget_recipients(ids: Collection[str]) -> None:
-    """Those who were taken away are told nothing more, and what was sent names them no more."""
-    _waiting().filter(recipient__in=ids).update(given_up_at=F("made_at"))
-    Message.objects.filter(recipient__in=ids).update(recipient=None, problem="")
+def tell_anew(ids: Collection[str]) -> None:
+    """What was not sent of matters to some recipients is let go of, also what was given up: it is made anew while it is
+    wanted, for the way by which they are told by now."""
+    Message.objects.filter(recipient__in=ids, matter__isnull=False, sent_at=None).delete()
+
+
+def forget_recipients(ids: Collection[str], chance: Chance) -> None:
+    """Those who were taken away are told nothing more, and what was sent names them no more: neither by their id nor by
+    its own, which whoever knows theirs could work out."""
+    of_them = Message.objects.filter(recipient__in=ids)
+    of_them.filter(sent_at=None).delete()
+    for id in list(of_them.values_list("id", flat=True)):
+        Message.objects.filter(id=id).update(id=chance.in_hex(16), recipient=None, problem="")
     Matter.objects.filter(acknowledged_by__in=[f"recipient:{id}" for id in ids]).update(acknowledged_by=None)
 
 

@@ -72,7 +72,8 @@ class WhoIsTold(ForStudio, Replaced):
         version = stream_version(STREAM)  # read first: whoever changes it from here on is noticed
         by = attribution(request)
         require_match(request, tag_of(self.stands(pk)))
-        change = change_recipients(after, version, sends_mail=settings.SENDS_MAIL)
+        ways = {"sends_mail": settings.SENDS_MAIL, "has_address": settings.HAS_ADDRESS}
+        change = change_recipients(after, version, wiring.chance(), **ways)
         if asked_for(request, "preview"):
             return Response(unstructure(change.preview))
         make(change, reason, by, wiring.chance(), accepted=accepted(request))

@@ -7,6 +7,7 @@ from typing import Any, ClassVar
 from zoneinfo import ZoneInfo
 
 from django import forms
+from django.db.models import Q
 
 from machines.errors import InputError
 from machines.operator.language import LANGUAGES
@@ -96,12 +97,20 @@ class RecipientForm(ReasonForm):
         """
         super().__init__(*args, **kwargs)
         self.every, self.own = every, own
-        known = Venue.objects.filter(retired_at=None).order_by("name", "id").values_list("id", "name")
-        self.fields["venues"].choices = list(known)  # type: ignore[attr-defined]  # it is a field of choices
+        known = self._venues()
+        self.fields["venues"].choices = known  # type: ignore[attr-defined]  # it is a field of choices
         if not known:
             del self.fields["venues"]
         if own is not None:
             del self.fields["id"]
+
+    def _venues(self) -> list[tuple[str, str]]:
+        """Those that can be ticked. One that they are told of stays among them, whatever became of it: without a tick
+        they would be told of every venue."""
+        has: list[str] = next((one["venues"] for one in self.every if one["id"] == self.own), [])
+        found = Venue.objects.filter(Q(retired_at=None) | Q(id__in=has)).order_by("name", "id")
+        known = list(found.values_list("id", "name"))
+        return known + [(id, id) for id in has if id not in dict(known)]
 
     @staticmethod
     def fields_of(one: Mapping[str, Any]) -> dict[str, Any]:

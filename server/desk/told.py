@@ -49,6 +49,7 @@ def told(request: HttpRequest) -> HttpResponse:
         "recipients": [_recipient(one) for one in all_recipients().recipients] if may else [],
         "tests": [_sent(one) for one in tests],
         "sends_mail": settings.SENDS_MAIL,
+        "has_address": settings.HAS_ADDRESS,
         "section": "told",
     }
     return render(request, "desk/told.html", page)

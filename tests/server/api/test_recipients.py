@@ -7,6 +7,7 @@ from typing import Any
 
 import pytest
 
+from scheduling.log.beside_telling import keep_recipients
 from scheduling.log.integrity.transfer import export_log
 from scheduling.log.models import Event, Recipients
 from server.accounts.principals import Grant
@@ -25,7 +26,7 @@ def quay(studio: Caller) -> Caller:
 
 
 def test_they_are_said_and_stand_so(quay: Caller, settings: Any) -> None:
-    settings.SENDS_MAIL = True
+    settings.SENDS_MAIL = settings.HAS_ADDRESS = True
     assert quay.get("recipients").json() is None
     answer = quay.put("recipients", BODY | {"reason": "the desk has another address"})
     assert answer.status_code == 200, answer.content
@@ -37,7 +38,8 @@ def test_they_are_said_and_stand_so(quay: Caller, settings: Any) -> None:
     assert Event.objects.filter(kind="recipients-set").count() == 1  # it was so already
 
 
-def test_what_follows_is_told_first_and_nothing_is_written(quay: Caller) -> None:
+def test_what_follows_is_told_first_and_nothing_is_written(quay: Caller, settings: Any) -> None:
+    settings.HAS_ADDRESS = True
     found = quay.put("recipients?preview=true", BODY).json()
     assert [one["field"] for one in found["fields"]] == ["recipients.desk"]
     assert found["in_words"] == ["desk is told of what is amiss from now on, also of what is amiss already."]
@@ -63,6 +65,20 @@ def test_nothing_is_replaced_that_was_not_seen(quay: Caller) -> None:
 def test_a_venue_must_be_one(quay: Caller) -> None:
     told = problem(quay.put("recipients?accept=true", {"recipients": [DESK | {"venues": ["nowhere"]}]}), 422)
     assert told["field"] == "venue"
+
+
+def test_without_an_address_of_its_own_what_is_told_leads_nowhere(quay: Caller, settings: Any) -> None:
+    settings.SENDS_MAIL = True
+    (warning,) = quay.put("recipients?preview=true", BODY).json()["warnings"]
+    assert warning["kind"] == "no-address" and "DAYROLL_ADDRESS" in warning["in_words"]
+
+
+def test_a_venue_that_somebody_is_told_of_already_stays_whatever_became_of_it(quay: Caller) -> None:
+    keep_recipients({"recipients": [DESK | {"venues": ["bygone"]}]})
+    answer = quay.put("recipients?accept=true", {"recipients": [DESK | {"venues": ["bygone"], "after_min": 5}]})
+    assert answer.status_code == 200, answer.content
+    found = quay.put("recipients?preview=true", BODY).json()
+    assert found["in_words"][-1] == "desk is told of every venue, no longer of some only."
 
 
 def test_nothing_of_people_is_in_the_log_and_who_is_taken_away_is_gone(quay: Caller) -> None:

@@ -8,7 +8,8 @@ import pytest
 from django.test import Client
 
 from machines.errors import InputError
-from scheduling.log.models import Matter, Message, Recipients
+from scheduling.log.beside_telling import keep_recipients
+from scheduling.log.models import Matter, Message, Recipients, Venue
 from server.accounts.message_secrets import hook_secret
 from server.desk.hours_lines import ON_CALL, QUIET
 from tests.server.desk.pages import kept, looked, shown, signed_in
@@ -24,6 +25,7 @@ NIGHT: dict[str, Any] = {
 
 def test_somebody_is_told_once_it_was_looked_at(furnished: Caller) -> None:
     person = signed_in()
+    assert "under which address people reach this server" in shown(person, "/told")
     assert "Nobody is. Nothing is looked for until somebody is." in shown(person, "/told")
     page, body = looked(person, "/told/new", NIGHT)
     assert "Night desk is told of what is amiss from now on" in page and not Recipients.objects.exists()
@@ -49,6 +51,20 @@ def test_it_is_changed_as_it_stands_and_taken_away(furnished: Caller) -> None:
     shown(person, "/told/night/remove", body)
     assert furnished.get("recipients").json() == {"recipients": []}
     assert person.get("/told/night/change").status_code == 404
+
+
+def test_a_venue_that_was_retired_stays_ticked(furnished: Caller, clock: HeldClock) -> None:
+    """Were it left out, somebody would be told of every venue."""
+    person = signed_in()
+    kept(person, "/told/new", NIGHT)
+    Venue.objects.filter(id="quay").update(retired_at=clock.at)
+    assert 'value="quay"' in shown(person, "/told/night/change")
+    change = {name: value for name, value in NIGHT.items() if name != "id"} | {"after_min": "0"}
+    kept(person, "/told/night/change", change)
+    (one,) = furnished.get("recipients").json()["recipients"]
+    assert (one["venues"], one["after_min"]) == (["quay"], 0)
+    keep_recipients({"recipients": [one | {"venues": ["bygone"]}]})
+    assert 'value="bygone"' in shown(person, "/told/night/change")
 
 
 @pytest.mark.parametrize(

@@ -11,6 +11,7 @@ from standardwebhooks import webhooks
 from scheduling.log.beside_telling import claim_message, note_sent
 from scheduling.log.models import Heartbeat, Matter, Message
 from scheduling.telling.recipients import Recipient
+from scheduling.telling.whom import telling_id
 from server import jobs
 from server.accounts.message_secrets import hook_secret
 from server.telling.failures import NotSent
@@ -323,13 +324,46 @@ def test_whoever_is_taken_away_is_gone(missed: Caller, clock: HeldClock, mail: M
     for _ in range(3):
         go_on(clock, 2)
     told(missed, NOITE)
-    assert [one["recipient"] for one in missed.get("messages").json()["results"]] == [None]
+    (row,) = missed.get("messages").json()["results"]
+    assert row["recipient"] is None
+    of = Matter.objects.get()
+    assert row["id"] != telling_id(of.id, "desk", of.kind, of.told_from.isoformat())
     assert "desk" not in str(missed.get("recipients").json())
     go_on(clock, 2)
     Heartbeat.objects.create(machine_id="wren-1", heard_at=clock.at + timedelta(minutes=2), status={})
     for _ in range(4):
         go_on(clock, 2)
     assert [to for to, _ in mail.taken] == [["desk@studio.example"], *[["noite@studio.example"]] * 2]
+
+
+def test_whoever_has_another_address_is_told_there_of_what_is_open(
+    missed: Caller, clock: HeldClock, mail: MailServer
+) -> None:
+    told(missed, DESK | {"email": "dekc@studio.example"})
+    mail.refuses = ["550 no such user"]
+    for _ in range(3):
+        go_on(clock, 2)
+    assert Message.objects.get().given_up_at is not None
+    told(missed, DESK)
+    for _ in range(2):
+        go_on(clock, 2)
+    told(missed, DESK | {"after_min": 1})
+    go_on(clock, 2)
+    assert [to for to, _ in mail.taken] == [["desk@studio.example"]]
+
+
+def test_whoever_is_taken_away_and_comes_back_is_told_of_what_is_open(
+    missed: Caller, clock: HeldClock, mail: MailServer
+) -> None:
+    told(missed, DESK)
+    mail.answers = ["451 later"]
+    go_on(clock, 0)
+    go_on(clock, 2)
+    told(missed, NOITE)
+    assert not Message.objects.filter(sent_at=None).exists()
+    told(missed, DESK)
+    go_on(clock, 2)
+    assert [to for to, _ in mail.taken] == [["desk@studio.example"]]
 
 
 def test_what_was_sent_is_kept_for_ninety_days(missed: Caller, clock: HeldClock, mail: MailServer) -> None:

@@ -10,8 +10,9 @@ from typing import Any
 import pytest
 from django.core.management import call_command
 from django.core.management.base import CommandError
+from django.db.models import F
 
-from scheduling.log.models import Matter, Recipients
+from scheduling.log.models import Matter, Message, Recipients
 from server.accounts.message_secrets import hook_secret
 from tests.server.every_page import one_of_what_is_told
 from tests.server.studio import Caller, HeldClock
@@ -35,19 +36,25 @@ def test_who_is_told_is_looked_at_and_then_set(furnished: Caller, file: str) -> 
     assert json.loads(said("who")) == {"recipients": []}
     looked = said("set", file, "--preview")
     assert "pager is told of what is amiss from now on" in looked and not Recipients.objects.exists()
-    with pytest.raises(CommandError, match="there are warnings: There are hours"):
+    with pytest.raises(CommandError, match=r"there are warnings: .*There are hours"):
         said("set", file, "--yes")
     assert "Who is told: set." in said("set", file, "--yes", "--accept-warnings", "--reason", "a pager was bought")
     (one,) = json.loads(said("who"))["recipients"]
     assert one["webhook"] == "https://pager.example/hook"
     assert said("secret", "pager").strip() == hook_secret("pager", 1)
+    with pytest.raises(CommandError, match="'nobody' is not among the recipients"):
+        said("secret", "nobody")
     assert "It is so already" in said("set", file, "--yes")
 
 
 def test_a_test_is_sent_and_told_of(furnished: Caller, file: str) -> None:
     said("set", file, "--yes", "--accept-warnings")
     assert "A test is sent to pager" in said("test", "pager")
-    assert "pager  test  webhook  waits" in said("sent")
+    assert "pager  test  webhook  waits\n" in said("sent")
+    Message.objects.update(problem="pager.example was not found")
+    assert "pager  test  webhook  waits: pager.example was not found\n" in said("sent")
+    Message.objects.update(problem="", given_up_at=F("made_at"))
+    assert "pager  test  webhook  given up\n" in said("sent")
     with pytest.raises(CommandError, match="there is no recipient 'nobody'"):
         said("test", "nobody")
 

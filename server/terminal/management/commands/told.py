@@ -7,14 +7,11 @@ from argparse import ArgumentParser
 from collections.abc import Iterable
 from typing import Any
 
-from machines.errors import DayrollError
 from scheduling.log.models import Matter, Message
 from scheduling.queries.names import require
 from scheduling.telling.asking import see_to, send_test
-from scheduling.telling.recipients import all_recipients
 from server import wiring
 from server.accounts.at_terminal import at_the_terminal
-from server.accounts.message_secrets import hook_secret
 from server.terminal.changing.asking import ask
 from server.terminal.changing.in_words import preview_in_words
 from server.terminal.changing.order_command import OrderCommand, add_consent
@@ -51,7 +48,7 @@ class Command(OrderCommand):
             send_test(options["id"], wiring.now(), wiring.chance())
             self.stdout.write(f"A test is sent to {options['id']}; `dayroll told sent` says when it was taken.")
         elif action == "secret":
-            self.stdout.write(_secret(options["id"]))
+            self.stdout.write(ask("GET", f"recipients/{options['id']}/secret").body["secret"])
         elif action == "see-to":
             by = at_the_terminal()
             see_to(require(Matter, "matter", options["id"]).id, by.actor, by.said_at)
@@ -76,13 +73,6 @@ class Command(OrderCommand):
         )
 
 
-def _secret(id: str) -> str:
-    for one in all_recipients().recipients:
-        if one.id == id and one.webhook:
-            return hook_secret(one.id, one.secret_number)
-    raise DayrollError(f"nobody is told by webhook under the id {id!r}", "see `dayroll told who`")
-
-
 def _matters() -> Iterable[str]:
     for row in Matter.objects.order_by("-told_from", "id")[:MOST_SHOWN]:
         state = "over" if row.over_at else "somebody sees to it" if row.acknowledged_at else "open"
@@ -91,5 +81,12 @@ def _matters() -> Iterable[str]:
 
 def _sent() -> Iterable[str]:
     for one in Message.objects.order_by("-made_at", "id")[:MOST_SHOWN]:
-        became = f"taken {one.sent_at:%Y-%m-%d %H:%M} UTC" if one.sent_at else one.problem or "waits"
-        yield f"{one.id}  {one.made_at:%Y-%m-%d %H:%M} UTC  {one.recipient or '-'}  {one.what}  {one.way}  {became}"
+        of = f"{one.recipient or '-'}  {one.what}  {one.way}"
+        yield f"{one.id}  {one.made_at:%Y-%m-%d %H:%M} UTC  {of}  {_became(one)}"
+
+
+def _became(one: Message) -> str:
+    if one.sent_at is not None:
+        return f"taken {one.sent_at:%Y-%m-%d %H:%M} UTC"
+    state = "waits" if one.given_up_at is None else "given up"
+    return f"{state}: {one.problem}" if one.problem else state
