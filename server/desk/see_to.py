@@ -37,5 +37,4 @@ def acknowledge(request: HttpRequest, id: str, secret: str) -> HttpResponse:
         page = {"title": title_of(matter, names_of(matter)), "row": row, "more": page_of(matter)}
         response = render(request, "desk/see_to.html", page)
         response["Content-Language"] = one.language
-        response["Referrer-Policy"] = "no-referrer"
     return response
