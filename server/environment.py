@@ -105,7 +105,8 @@ MAIL = {"smtp": (25, None), "smtp+starttls": (587, "EMAIL_USE_TLS"), "smtps": (4
 
 
 def mail(name: str) -> dict[str, Any]:
-    """Django's settings of the mail server whose address stands in a variable; without one nothing is sent.
+    """Django's settings of the mail server whose address stands in a variable; without one nothing is sent. A file with
+    a password is read only where the address names a user whose it is.
 
     Raises:
         ImproperlyConfigured: not an address of one. It is not repeated: it holds a password.
@@ -122,7 +123,8 @@ def mail(name: str) -> dict[str, Any]:
     if parts.scheme not in MAIL or not host or parts.path.strip("/") or parts.query:
         raise ImproperlyConfigured(f"{name} is no address of a mail server: {remedy}")
     usual, tls = MAIL[parts.scheme]
-    password = password_of(name, stands_already=parts.password is not None) or unquote(parts.password or "")
+    in_file = password_of(name, stands_already=parts.password is not None) if parts.username else None
+    password = in_file or unquote(parts.password or "")
     return {
         "EMAIL_BACKEND": "django.core.mail.backends.smtp.EmailBackend",
         "EMAIL_HOST": host,

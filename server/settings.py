@@ -222,6 +222,8 @@ CELERY_TASK_ACKS_LATE = True
 CELERY_TASK_REJECT_ON_WORKER_LOST = True
 CELERY_TASK_TIME_LIMIT = 1800
 CELERY_TASK_IGNORE_RESULT = True
+# By a worker of its own: while plans are made, what people are told does not wait for a place.
+CELERY_TASK_ROUTES = {"send-messages": {"queue": "messages"}}
 CELERY_WORKER_PREFETCH_MULTIPLIER = 1
 CELERY_WORKER_HIJACK_ROOT_LOGGER = False
 CELERY_BEAT_SCHEDULE = {

