@@ -35,7 +35,10 @@ def told_of_outages(hooks: Sequence[Hook], stations: Iterable[str]) -> Promise:
 
 
 def _what(hook: Hook) -> tuple[str, str]:
-    return hook.said["type"], "" if hook.said["type"] == "matter.over" else str(hook.said["data"].get("kind"))
+    """As what it was told: a machine that stands again is told of again, from another instant on."""
+    data = hook.said["data"]
+    is_over = hook.said["type"] == "matter.over"
+    return hook.said["type"], "" if is_over else f"{data.get('kind')} from {data.get('told_from')}"
 
 
 def _is_told_as_silent(said: dict[str, object]) -> bool:

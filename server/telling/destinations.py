@@ -1,8 +1,8 @@
 """To which addresses this server asks by itself, as somebody typed them: to none of a private network, unless that is
 allowed, so that nobody reaches through it what they do not reach themselves (OWASP API7:2023).
 
-A name is looked up once, every address that it has must be allowed, and that one is connected to: it cannot come to
-mean another place in between.
+A name is looked up once, every address that it has must be allowed, and the first is connected to: it cannot come
+to mean another place in between.
 """
 
 from __future__ import annotations
@@ -70,7 +70,8 @@ def destination(address: str, *, private: bool) -> Destination:
 
 
 def looked_up(host: str, port: int) -> list[Address]:
-    """The addresses that a name has, in the order in which they are to be tried.
+    """The addresses that a name has, the one first that is connected to. The others are not tried: where it does not
+    answer, the next try looks the name up anew.
 
     Raises:
         NotSent: it has none now.

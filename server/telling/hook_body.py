@@ -29,5 +29,6 @@ def hook_body(message: Message, matter: Matter | None, words: Words, acknowledge
         data |= {"matter": matter.id, "kind": matter.kind, "venue": matter.venue, "machines": machines}
         data |= {"began_at": format_instant(matter.began_at), "server": settings.ADDRESS}
         data |= {"over_at": None if matter.over_at is None else format_instant(matter.over_at)}
-        data |= {} if message.what == OVER else {"acknowledge": acknowledge}
+        if message.what != OVER:
+            data |= {"acknowledge": acknowledge, "told_from": format_instant(matter.told_from)}
     return canonical({"type": kind, "timestamp": format_instant(message.made_at), "data": data}).encode()

@@ -15,7 +15,7 @@ from urllib3.exceptions import HTTPError
 from server.telling.destinations import Destination, destination
 from server.telling.failures import NotSent
 
-# Between two octets, and in all, however slowly they come.
+# Between two octets, and in all, however slowly they come; once the name was looked up, which the system bounds.
 PATIENCE_S, IN_ALL_S = 10.0, 20.0
 GONE = 410
 

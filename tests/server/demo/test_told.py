@@ -28,6 +28,13 @@ def test_a_day_on_which_all_was_told() -> None:
     assert found.measured == {"received": 3, "messages": 2, "silences_told_and_over": {"one": 1}}
 
 
+def test_a_machine_that_stands_again_is_told_of_again() -> None:
+    twice = [hook("c"), hook("d")]
+    for one, minute in zip(twice, (1, 2), strict=True):
+        one.said["data"] |= {"kind": "stands", "told_from": f"2026-10-24T12:0{minute}:00.000000Z"}
+    assert told_of_outages([*GOOD, *twice], ["one"]).holds
+
+
 @pytest.mark.parametrize(
     ("hooks", "said"),
     [

@@ -8,8 +8,11 @@ from typing import Any
 import pytest
 from standardwebhooks import webhooks
 
+from machines.serialization import format_instant
 from scheduling.log.beside_telling import claim_message, note_sent
 from scheduling.log.models import Heartbeat, Matter, Message
+from scheduling.telling.amiss import Amiss, Looked
+from scheduling.telling.keeping import keep_look, plan_messages
 from scheduling.telling.recipients import Recipient
 from scheduling.telling.whom import telling_id
 from server import jobs
@@ -123,6 +126,7 @@ def test_a_webhook_is_signed_and_sent_once(missed: Caller, clock: HeldClock, hoo
     ((id, said),) = hook.taken
     assert hook.paths == ["/hook?a=1"]
     assert (said["type"], said["data"]["kind"], said["data"]["machines"]) == ("matter.told", "never-heard", ["wren-1"])
+    assert said["data"]["told_from"] == format_instant(Matter.objects.get().told_from)
     assert id == Message.objects.get().id
     Heartbeat.objects.create(machine_id="wren-1", heard_at=clock.at + timedelta(minutes=2), status={})
     for _ in range(4):
@@ -297,6 +301,21 @@ def test_one_that_cannot_be_tried_stops_no_other(
     assert first.problem == second.problem == "it cannot be tried (KeyError)"
     assert first.next_at == clock.at + timedelta(minutes=1) and first.given_up_at is None
     assert "cannot be tried" in caplog.text and "Traceback" in caplog.text
+
+
+def test_whoever_saw_to_a_machine_that_stands_again_is_told_again(
+    furnished: Caller, clock: HeldClock, mail: MailServer
+) -> None:
+    told(furnished, DESK)
+    for kind in ("stands", "stands", "outage", "stands"):
+        part = Amiss(kind=kind, since=clock.at, venue="quay", machine="wren-1")  # type: ignore[arg-type]  # they are
+        keep_look(Looked((part,), of_machines=True), clock.at)
+        clock.at += timedelta(minutes=2)
+        plan_messages(clock.at)
+        jobs.send()
+        Matter.objects.update(acknowledged_at=clock.at, acknowledged_by="recipient:desk")
+    assert mail.subjects == ["Wren 1 at Quay House stands still, and waits for a person"] * 2
+    assert len({letter["Message-ID"] for _, letter in mail.taken}) == 2
 
 
 def test_looking_twice_makes_nothing_twice(missed: Caller, clock: HeldClock, mail: MailServer) -> None:
