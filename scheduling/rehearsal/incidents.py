@@ -8,9 +8,10 @@ what differs between two answers is what was changed.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from enum import IntEnum
+from typing import Any
 
 import numpy as np
 
@@ -19,8 +20,9 @@ from scheduling.rehearsal.rates import HOUR_S, INCIDENTS, MINUTE_S
 from scheduling.rehearsal.season import Season
 from scheduling.rehearsal.spans import FloatArray, IntArray
 
-# So many days of seasons are played at once, and so many seasons at most: memory is bounded however long they are.
-BLOCK_DAYS, BLOCK = 1_800_000, 10_000
+# So many days of seasons are drawn at once, and so many seasons at most: however long they are, no more than a few
+# hundred megabytes are needed, even where each incident comes every day.
+BLOCK_DAYS, BLOCK = 360_000, 10_000
 
 
 class Kind(IntEnum):
@@ -38,9 +40,10 @@ class Kind(IntEnum):
 CAUSES: dict[int, Cause] = {Kind.POWER: "power", Kind.NETWORK: "no-work", Kind.JAM: "jam", Kind.PART: "machine"}
 
 
-def block_of(season: Season) -> int:
-    """How many seasons are drawn at once; by their length alone, so that what else is changed changes no chance."""
-    seasons: int = max(1, min(BLOCK, math.floor(BLOCK_DAYS / season.days)))
+def block_of(days: float) -> int:
+    """How many seasons of so many days are drawn at once: by their length alone, so that what else is changed changes
+    no chance."""
+    seasons: int = max(1, min(BLOCK, math.floor(BLOCK_DAYS / days)))
     return seasons
 
 
@@ -53,25 +56,39 @@ class Drawn:
         kind: see `Kind`.
         until: when the machine goes on, of an outage; the number of the window or the opening, of the others.
         chance: from 0 to 1, by which a power cut or a jam falls into a burst or between two; 1 of all else.
-        fails: how many parts failed, by season.
-        jams: how often the paper jammed.
     """
 
     at: FloatArray
     kind: IntArray
     until: FloatArray
     chance: FloatArray
-    fails: IntArray
-    jams: IntArray
 
     def __len__(self) -> int:
         return int(self.at.shape[1])
 
+    @classmethod
+    def joined(cls, blocks: Sequence[Drawn]) -> Drawn:
+        """The seasons of some blocks side by side."""
+        if len(blocks) == 1:
+            return blocks[0]
+        rows = max(len(block.at) for block in blocks)
+
+        def side_by_side(name: str, fill: float) -> Any:
+            parts: list[Any] = [getattr(block, name) for block in blocks]
+            filled = [np.pad(part, ((0, rows - len(part)), (0, 0)), constant_values=fill) for part in parts]
+            return np.concatenate(filled, axis=1)
+
+        return cls(
+            at=side_by_side("at", np.inf),
+            kind=side_by_side("kind", Kind.OPENING),
+            until=side_by_side("until", 0.0),
+            chance=side_by_side("chance", 0.0),
+        )
+
 
 def draw(season: Season, seed: int, block: int, seasons: int) -> Drawn:
     """Draw a block of seasons."""
-    counts: dict[str, IntArray] = {}
-    groups = list(_incidents(season, seed, block, seasons, counts))
+    groups = list(_incidents(season, seed, block, seasons))
     groups += [
         _visits(season, np.random.default_rng([seed, block, len(INCIDENTS)]), seasons),
         _openings(season, seasons),
@@ -86,18 +103,17 @@ def draw(season: Season, seed: int, block: int, seasons: int) -> Drawn:
     until, chance = (np.concatenate([group[part] for group in groups], axis=1) for part in (1, 2))
     at, until, chance = (part.ravel()[places] for part in (at, until, chance))
     kind = np.concatenate(kinds, axis=1).ravel()[places]
-    return Drawn(at=at, kind=kind, until=until, chance=chance, fails=counts["part"], jams=counts["jam"])
+    return Drawn(at=at, kind=kind, until=until, chance=chance)
 
 
 Group = tuple[FloatArray, FloatArray, FloatArray]
 
 
-def _incidents(season: Season, seed: int, block: int, seasons: int, counts: dict[str, IntArray]) -> Iterator[Group]:
+def _incidents(season: Season, seed: int, block: int, seasons: int) -> Iterator[Group]:
     for number, name in enumerate(INCIDENTS):
         chance = np.random.default_rng([seed, block, number])
         rate = getattr(season.rates, name)
         count = chance.poisson(rate.per_day * season.days, seasons)
-        counts[name] = count
         shape = (seasons, int(count.max(initial=0)))
         at = chance.random(shape) * season.length_s
         at[np.arange(shape[1]) >= count[:, None]] = np.inf
@@ -112,8 +128,7 @@ def _with_ends(season: Season, name: str, at: FloatArray, lasts: FloatArray, cha
         missed = np.where(lasts > held, at + held, np.inf)
         return missed, at + lasts, np.ones_like(at)
     if name in ("jam", "part"):
-        goes_on = season.times.there.next_in(at + season.rates.notice_hours * HOUR_S) + lasts
-        return at, goes_on, chance if name == "jam" else np.ones_like(at)
+        return at, season.seen(at) + lasts, chance if name == "jam" else np.ones_like(at)
     return at, at + lasts, chance
 
 

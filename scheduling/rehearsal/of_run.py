@@ -13,6 +13,7 @@ from machines.errors import InputError
 from machines.model.profile import CarriageHead
 from machines.model.supplies import whole_columns
 from scheduling.outages.imagined import RunThere
+from scheduling.outages.open_outage import CLOSED_AHEAD
 from scheduling.planning.days_spans import DAYS
 from scheduling.planning.local_spans import Instants
 from scheduling.planning.opening_hours import Hours, OpenSpan, Week, open_spans
@@ -22,8 +23,8 @@ from scheduling.rehearsal.rates import DAY_S, Rates
 from scheduling.rehearsal.season import Ink, Paper, Season, Times
 from scheduling.rehearsal.spans import Spans
 from scheduling.rendering.plate_store import PlateStore
-from scheduling.supplies.consumption import Supplies, part_supplies
-from scheduling.supplies.parts import blade, cartridge, roll_at
+from scheduling.supplies.consumption import Supplies, idle_firing, part_supplies
+from scheduling.supplies.parts import Cartridge, blade, cartridge, roll_at
 from scheduling.venues.hours import venue_closed, venue_hours
 from scheduling.venues.service_windows import windows_of
 
@@ -99,6 +100,12 @@ class RunInNumbers:
             found[day] = self._seconds((one.starts_at, one.ends_at) for one in times if one.starts_at >= self.begins)
         return found
 
+    @property
+    def is_ink_known(self) -> bool:
+        """Whether the ink of its picture can be told: that of a head without ink, and that of one whose plates are
+        drawn, at least some of them."""
+        return not isinstance(self.there.profile.head, CarriageHead) or self.supplies.picture_ml is not None
+
     @cached_property
     def supplies(self) -> Supplies:
         """What the whole run takes, by its plates."""
@@ -125,21 +132,27 @@ class RunInNumbers:
         idle_ml_per_s = idle / (columns / self.there.pace.nominal_columns_per_s)
         if head.cartridge_ml is None:
             return Ink(ml_per_column=picture, idle_ml_per_s=idle_ml_per_s)
-        there = cartridge(self.there.context, self.plates, self.now, None) if self.is_at_machine else None
+        there = self._cartridge() if self.is_at_machine else None
         left = head.cartridge_ml if there is None else there.left_ml
         return Ink(ml_per_column=picture, idle_ml_per_s=idle_ml_per_s, cartridge_ml=head.cartridge_ml, left_ml=left)
+
+    def _cartridge(self) -> Cartridge | None:
+        """That in the head, with what was fired of it to keep nozzles open."""
+        context = self.there.context
+        return cartridge(context, self.plates, self.now, idle_firing(context.profile))
 
     def _times(self) -> Times:
         venue, context = self.there.venue, self.there.context.at_venue
         hours = venue_hours(venue) or ASSUMED_HOURS
         windows = self._seconds((one.starts_at, one.ends_at) for one in self.windows)
-        there = self._seconds(open_spans(hours, context.clock, self.begins, self.ends + BEYOND))
+        open_there = self._seconds(open_spans(hours, context.clock, self.begins, self.ends + BEYOND))
         closed = self._seconds(venue_closed(venue, self.begins, self.ends + BEYOND))
         openings = [one.opens_at for one in context.openings if self.begins <= one.opens_at < self.ends]
         day = self.begins.replace(hour=0, minute=0, second=0, microsecond=0) + timedelta(days=1)
         return Times(
-            there=Spans.of([*there, *windows]),
+            hours=Spans.of(open_there),
             closed=Spans.of(closed),
+            known_ahead_s=CLOSED_AHEAD.total_seconds(),
             windows=windows,
             openings=np.array([(at - self.begins).total_seconds() for at in openings]),
             until_day_s=(day - self.begins).total_seconds(),

@@ -3,18 +3,18 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
+from machines.model.slots import slot_start
 from machines.recovery import Rule
 from scheduling.rehearsal import settling
+from scheduling.rehearsal.rates import DAY_S
 from scheduling.rehearsal.season import Season
 from scheduling.rehearsal.settling import Gaps, Settled
 from scheduling.rehearsal.spans import BoolArray, FloatArray, IntArray
 from scheduling.rehearsal.state import State, backlog, due, ink_since
-
-# So far ahead closed hours are known, and to the end of that day of UTC: see `scheduling.venues.hours.days_told`.
-KNOWN_AHEAD_S, DAY_S = 31 * 86400.0, 86400.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -74,15 +74,16 @@ def _gaps(season: Season, state: State, rule: Rule, stops: Stops) -> Gaps:
     late = behind > 0
     in_hand = stops.chance < np.where(late, 1.0, season.duty)
     # The first burst that is not begun; while it is late, that after the one which it is in the middle of.
-    begun = -(-(reached - behind) // burst) * burst
+    begun = settling.burst_start_from(reached - behind, season.pace)
     begun = np.minimum(np.maximum(begun, season.first_column), last)
     first = np.where(in_hand, np.maximum(season.first_column, begun - burst), begun)
-    end = -(-due(season, state, stops.until, these) // burst) * burst
+    end = settling.burst_start_from(due(season, state, stops.until, these), season.pace)
     end = np.minimum(np.maximum(end, begun), last)
     segment_first, segment_end = _half_printed(season, rule, begun, first)
     missing_since = (begun - season.first_column) / season.pace.nominal_columns_per_s + state.shift[these]
-    to_day = season.times.until_day_s
-    known = np.floor((stops.until + KNOWN_AHEAD_S - to_day) / DAY_S + 1.0) * DAY_S + to_day
+    # To the end of that day of UTC: see `scheduling.venues.hours.days_told`.
+    to_day, ahead_s = season.times.until_day_s, season.times.known_ahead_s
+    known = np.floor((stops.until + ahead_s - to_day) / DAY_S + 1.0) * DAY_S + to_day
     return Gaps(first, begun, end, stops.until, missing_since, segment_first, segment_end, known)
 
 
@@ -92,11 +93,12 @@ def _half_printed(season: Season, rule: Rule, begun: IntArray, first: IntArray) 
         return begun, begun
     columns, segments = season.pace.columns_per_turn, season.segments_per_turn
     assert columns is not None and season.pace.end_column is not None
+    start: Any = slot_start  # of arrays its arithmetic is the same
     ordered = begun - 1
     # The largest s whose slot, from (2 s C + S) // (2 S) on, begins at this column or before it.
     number = (segments * (2 * ordered + 1) - 1) // (2 * columns)
-    begins = np.maximum((2 * number * columns + segments) // (2 * segments), season.first_column)
-    ends = np.minimum((2 * (number + 1) * columns + segments) // (2 * segments), season.pace.end_column)
+    begins = np.maximum(start(number, columns, segments), season.first_column)
+    ends = np.minimum(start(number + 1, columns, segments), season.pace.end_column)
     half = (begins <= ordered) & (ordered >= season.first_column) & ((ends > begun) | (first < begun))
     return np.where(half, begins, begun), np.where(half, ends, begun)
 

@@ -10,7 +10,6 @@ import numpy as np
 from machines.recovery import Cause, Rule
 from scheduling.rehearsal.incidents import CAUSES, Drawn, Kind, change_s
 from scheduling.rehearsal.outages import Stops, stop
-from scheduling.rehearsal.rates import HOUR_S
 from scheduling.rehearsal.season import Season
 from scheduling.rehearsal.spans import BoolArray, FloatArray, IntArray
 from scheduling.rehearsal.state import State, backlog, begin, due, head_at, ink_since, look_ahead
@@ -25,7 +24,7 @@ class Played:
         paper: columns of paper that each fed, those printed late after its end included.
         ink_ml: that each used.
         still, late, whole, streaked, right: at each opening, in how many seasons it stood still or printed late; what
-            hung was whole; dead nozzles showed; it was true to the sky, and what hung whole.
+            hung was whole; dead nozzles showed; it was true to the sky, what hung whole, and no dead nozzle showed.
     """
 
     state: State
@@ -93,7 +92,7 @@ class _Table:
         while len(these := np.flatnonzero(state.supply_at < at)):
             ends = np.maximum(state.supply_at[these], state.now[these])
             there = season.times.there.next_in(ends)
-            seen = season.times.there.next_in(ends + season.rates.notice_hours * HOUR_S)
+            seen = season.seen(ends)
             state.ran_out[these] += 1
             state.unattended[these] += there > ends
             is_roll = state.is_roll[these]
@@ -157,7 +156,8 @@ class _Table:
         dead = state.dead[these] >= season.passes
         streaked = dead | (state.streak_end[these] > head - season.paper.hangs)
         late = behind & ~still
-        for name, seen in zip(_SEEN, (still, late, whole, streaked, whole & ~still & ~late), strict=True):
+        right = whole & ~still & ~late & ~streaked
+        for name, seen in zip(_SEEN, (still, late, whole, streaked, right), strict=True):
             self.seen[name] += np.bincount(number[seen], minlength=len(self.seen[name]))
 
     def played(self) -> Played:

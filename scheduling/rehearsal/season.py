@@ -7,12 +7,13 @@ at ``(column - first_column) / nominal_columns_per_s``.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 
 from machines.errors import require
 from machines.recovery import Pace, Policy
-from scheduling.rehearsal.rates import Rates
+from scheduling.rehearsal.rates import HOUR_S, Rates
 from scheduling.rehearsal.spans import FloatArray, Spans
 
 LEAST_LASTS_S = 3600.0
@@ -59,18 +60,26 @@ class Times:
     """When what is fixed happens, seconds since the run begins.
 
     Attributes:
-        there: when somebody is at the venue who can clear a jam or put in a roll: its hours, and its windows.
+        hours: of the venue, when somebody is there who can clear a jam or put in a roll.
         closed: its closed hours, in which a rule may have it catch up.
         windows: when staff come to change parts: begins and ends, in order.
         openings: in order.
+        known_ahead_s: for so long after an outage closed hours are known.
         until_day_s: seconds from the run's beginning to the next end of a UTC day; closed hours are told by whole days.
     """
 
-    there: Spans
+    hours: Spans
     closed: Spans
+    known_ahead_s: float
     windows: tuple[tuple[float, float], ...] = ()
     openings: FloatArray = field(default_factory=lambda: np.empty(0))
     until_day_s: float = 0.0
+
+    @cached_property
+    def there(self) -> Spans:
+        """When somebody is there: in its hours, and in its windows."""
+        hours = zip(self.hours.starts.tolist(), self.hours.ends.tolist(), strict=True)
+        return Spans.of([*hours, *self.windows])
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -114,3 +123,9 @@ class Season:
     def duty(self) -> float:
         """The share of time in which a burst is being laid, where it prints at the sky's pace as fast as it can."""
         return min(1.0, 1.0 / self.pace.ratio)
+
+    def seen(self, at: FloatArray) -> FloatArray:
+        """When somebody who is there sees that it stands still from instants on; while nobody is there no time of
+        notice passes."""
+        there = self.times.there
+        return there.next_in(there.next_in(at) + self.rates.notice_hours * HOUR_S)

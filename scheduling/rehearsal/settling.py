@@ -7,6 +7,7 @@ Nothing is decided here that is not decided there; where one is changed, so is t
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -80,7 +81,7 @@ def settle_all(rule: Rule, gaps: Gaps, pace: Pace, closed: Spans) -> Settled:
         again, finished, replayed, late = (np.where(left_out, 0, part) for part in (again, finished, replayed, late))
         skipped = np.where(left_out, gaps.end - gaps.unknown_end, skipped)
     if pace.end_column is not None:
-        reached = _burst_start_from(gaps.end + np.ceil(seconds * pace.nominal_columns_per_s).astype(np.int64), pace)
+        reached = burst_start_from(gaps.end + np.ceil(seconds * pace.nominal_columns_per_s).astype(np.int64), pace)
         over = (seconds > 0.0) & (reached > pace.end_column)
         if over.any():
             seconds = np.where(over, _seconds_until_laid(late, rule, gaps, pace, closed), seconds)
@@ -98,15 +99,6 @@ def settle_all(rule: Rule, gaps: Gaps, pace: Pace, closed: Spans) -> Settled:
         seconds=seconds,
         shift_s=np.zeros(len(seconds)),
     )
-
-
-def true_again(settled: Settled, gaps: Gaps, pace: Pace) -> IntArray:
-    """The first column of each that is laid at its instant again."""
-    ahead = np.ceil(settled.seconds * pace.nominal_columns_per_s).astype(np.int64)
-    found = _burst_start_from(gaps.end + ahead, pace)
-    if pace.end_column is not None:
-        found = np.minimum(found, np.maximum(gaps.end, pace.end_column))
-    return np.where(settled.seconds > 0.0, found, gaps.end)
 
 
 def _divide(rule: Rule, gaps: Gaps, pace: Pace) -> tuple[IntArray, IntArray, IntArray, IntArray]:
@@ -128,7 +120,7 @@ def _late_from(rule: Rule, gaps: Gaps, pace: Pace) -> IntArray:
     if rule.within is None:
         return gaps.unknown_end  # which is the end where nothing is left to replay
     columns = pace.columns_within(rule.within)
-    newest = np.minimum(_burst_start_from(gaps.end - columns, pace), gaps.end)
+    newest = np.minimum(burst_start_from(gaps.end - columns, pace), gaps.end)
     return np.where(gaps.end - gaps.unknown_end <= columns, gaps.unknown_end, newest)
 
 
@@ -168,7 +160,7 @@ def _seconds_until_laid(late: IntArray, rule: Rule, gaps: Gaps, pace: Pace, clos
     if not rule.only_while_closed:
         return to_lay / fast
     # What can be laid until an edge of the closed hours, at the sky's pace while open and at the highest while closed.
-    edges = np.column_stack([closed.starts, closed.ends]).ravel()
+    edges = closed.edges
     until = slow * edges + (fast - slow) * closed.passed(edges)
     target = slow * gaps.noticed_s + (fast - slow) * closed.passed(gaps.noticed_s) + to_lay
     at_known_end = slow * gaps.known_until_s + (fast - slow) * closed.passed(gaps.known_until_s)
@@ -183,7 +175,7 @@ def _wait(rule: Rule, gaps: Gaps, pace: Pace) -> Settled:
     begins = _rest_end(gaps) if rule.half_printed == "abandon" else gaps.unknown_end
     shifted = gaps.end - begins
     onward = np.where(again > 0, gaps.unknown_end - again, begins)
-    columns = 1 + _burst_start(gaps.unknown_end, pace) - _burst_start(onward, pace)
+    columns = 1 + burst_start(gaps.unknown_end, pace) - burst_start(onward, pace)
     shift_s = np.maximum(0.0, gaps.noticed_s - gaps.missing_since_s + columns / pace.nominal_columns_per_s)
     left_out = ((shifted == 0) & (again == 0)) | np.isnan(gaps.missing_since_s)
     none, never = np.zeros_like(gaps.end), np.zeros(len(gaps.end), dtype=bool)
@@ -202,9 +194,16 @@ def _wait(rule: Rule, gaps: Gaps, pace: Pace) -> Settled:
     )
 
 
-def _burst_start(column: IntArray, pace: Pace) -> IntArray:
-    return column - column % pace.columns_per_burst
+# `Pace` counts bursts of whole numbers; its arithmetic is that of arrays, too.
 
 
-def _burst_start_from(column: IntArray, pace: Pace) -> IntArray:
-    return -(-column // pace.columns_per_burst) * pace.columns_per_burst
+def burst_start(column: IntArray, pace: Any) -> IntArray:
+    """See `Pace.burst_start`."""
+    found: IntArray = pace.burst_start(column)
+    return found
+
+
+def burst_start_from(column: IntArray, pace: Any) -> IntArray:
+    """See `Pace.burst_start_from`."""
+    found: IntArray = pace.burst_start_from(column)
+    return found

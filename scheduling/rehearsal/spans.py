@@ -41,7 +41,8 @@ class Spans:
         return len(self.starts)
 
     @cached_property
-    def _edges(self) -> FloatArray:
+    def edges(self) -> FloatArray:
+        """Where each begins and ends, in order."""
         return np.column_stack([self.starts, self.ends]).ravel()
 
     @cached_property
@@ -54,13 +55,13 @@ class Spans:
         """How much of them has passed at instants."""
         if not len(self):
             return np.zeros(np.shape(at))
-        return np.interp(at, self._edges, self._passed)
+        return np.interp(at, self.edges, self._passed)
 
     def when(self, passed: FloatArray) -> FloatArray:
         """When so much of them has passed; infinity where they are not so long."""
         if not len(self):
             return np.full(np.shape(passed), np.inf)
-        found: FloatArray = np.where(passed > self._passed[-1], np.inf, np.interp(passed, self._passed, self._edges))
+        found: FloatArray = np.where(passed > self._passed[-1], np.inf, np.interp(passed, self._passed, self.edges))
         return found
 
     def next_in(self, at: FloatArray) -> FloatArray:

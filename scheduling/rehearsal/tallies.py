@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, fields
 
 import numpy as np
 
 from machines.errors import InputError
-from scheduling.rehearsal.incidents import block_of, draw
+from scheduling.rehearsal.incidents import Drawn, block_of, draw
 from scheduling.rehearsal.play import Played, blocks, play
 from scheduling.rehearsal.season import Season
 from scheduling.rehearsal.spans import FloatArray, IntArray
@@ -16,7 +16,9 @@ from scheduling.rehearsal.spans import FloatArray, IntArray
 LEAST_SEASONS, MOST_SEASONS = 100, 100_000
 LARGEST_SEED = 2**53 - 1
 SHARES = (0.05, 0.5, 0.95)
-# Told after each block: how many of all seasons are played.
+# So many things that happen in so many seasons: some tens of megabytes.
+PLAYED_AT_ONCE = 1_000_000
+# Told now and then: how many of all seasons are played.
 Progress = Callable[[int, int], None]
 
 
@@ -40,7 +42,7 @@ class OpeningOdds:
     """What an opening shows, as a share of the seasons.
 
     Attributes:
-        right: true to the sky, and all that hangs whole.
+        right: true to the sky, all that hangs whole, and no dead nozzle to be seen in it.
         whole: all that hangs between head and knife is the picture without a seam, a blank or a column in doubt.
         still: nothing is being laid, though it is due.
         late: it is still printing late what was missed.
@@ -64,9 +66,8 @@ class Outcome:
         off_hours, still_hours: off the sky, and of that standing still.
         paper, ink_ml: columns of paper, and ink.
         rolls, cartridges, blades: that were changed.
-        fails, jams: parts that failed, and jams.
         ran_out, unattended: rolls and cartridges that ended before they were changed, and of them with nobody there.
-        skipped, unknown: columns left out, and in doubt.
+        skipped: columns left out.
     """
 
     seasons: int
@@ -78,12 +79,9 @@ class Outcome:
     rolls: IntArray
     cartridges: IntArray
     blades: IntArray
-    fails: IntArray
-    jams: IntArray
     ran_out: IntArray
     unattended: IntArray
     skipped: IntArray
-    unknown: IntArray
 
     @property
     def right(self) -> float | None:
@@ -101,17 +99,29 @@ def play_seasons(season: Season, seasons: int, seed: int, progress: Progress | N
     parts: list[dict[str, FloatArray | IntArray]] = []
     seen = np.zeros((len(_SEEN), len(season.times.openings)))
     done = 0
-    for number, count in blocks(seasons, block_of(season)):
-        drawn = draw(season, seed, number, count)
+    for drawn in _drawn(season, seasons, seed):
         played = play(season, drawn)
-        parts.append(_of_block(played) | {"fails": drawn.fails, "jams": drawn.jams})
+        parts.append(_of_block(played))
         seen += np.array([getattr(played, name) for name in _SEEN])
-        done += count
+        done += len(drawn)
         if progress is not None:
             progress(done, seasons)
     odds = tuple(OpeningOdds(**dict(zip(_SEEN, map(float, of_one), strict=True))) for of_one in (seen / seasons).T)
     whole = {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
     return Outcome(seasons=seasons, openings=odds, **whole)
+
+
+def _drawn(season: Season, seasons: int, seed: int) -> Iterator[Drawn]:
+    """They are drawn block by block. Blocks in which little happens are played together, as a step of many seasons
+    takes hardly longer than one of a few."""
+    held: list[Drawn] = []
+    for number, count in blocks(seasons, block_of(season.days)):
+        drawn = draw(season, seed, number, count)
+        if held and sum(one.at.size for one in (*held, drawn)) > PLAYED_AT_ONCE:
+            yield Drawn.joined(held)
+            held = []
+        held.append(drawn)
+    yield Drawn.joined(held)
 
 
 def require_seasons(seasons: int, seed: int) -> None:
@@ -143,7 +153,7 @@ _SEEN = tuple(one.name for one in fields(OpeningOdds))
 
 def _of_block(played: Played) -> dict[str, FloatArray | IntArray]:
     state = played.state
-    counted: Iterable[str] = ("rolls", "cartridges", "blades", "ran_out", "unattended", "skipped", "unknown")
+    counted: Iterable[str] = ("rolls", "cartridges", "blades", "ran_out", "unattended", "skipped")
     found: dict[str, FloatArray | IntArray] = {name: getattr(state, name) for name in counted}
     return found | {
         "off_hours": state.off_s / 3600.0,

@@ -9,8 +9,7 @@ from typing import Literal
 
 from machines.recovery import Limit, Policy, RuleKind
 from scheduling.rehearsal.rates import INCIDENTS
-from scheduling.rehearsal.season import Season, Times
-from scheduling.rehearsal.spans import Spans
+from scheduling.rehearsal.season import Season
 
 VariantKind = Literal["policy", "service", "without"]
 SIX_HOURS = Limit(value=6.0, unit="hours")
@@ -46,12 +45,6 @@ def variants(season: Season, is_plain: bool, weekly: dict[str, tuple[tuple[float
         policy = Policy(kind=kind, within=SIX_HOURS if kind == "replay-within" else None)
         yield Variant("policy", kind, replace(season, policy=policy))
     for day, windows in weekly.items():
-        yield Variant("service", day, replace(season, times=_served(season.times, windows)))
+        yield Variant("service", day, replace(season, times=replace(season.times, windows=windows)))
     for name in (*INCIDENTS, "late"):
         yield Variant("without", name, replace(season, rates=season.rates.without(name)))
-
-
-def _served(times: Times, windows: tuple[tuple[float, float], ...]) -> Times:
-    """With other windows; people of the house are there as before."""
-    pairs = [*zip(times.there.starts.tolist(), times.there.ends.tolist(), strict=True), *windows]
-    return replace(times, windows=windows, there=Spans.of(pairs))

@@ -49,5 +49,10 @@ def times(days: int, openings: Any, *, every: int = 7) -> Times:
     edges = [0.0, *(edge for span in is_open for edge in span), (days + 32) * DAY]
     closed = Spans.of(list(zip(edges[::2], edges[1::2], strict=True)))
     return Times(
-        there=Spans.of([*is_open, *windows]), closed=closed, windows=windows, openings=openings, until_day_s=DAY
+        hours=Spans.of(is_open),
+        closed=closed,
+        known_ahead_s=31 * DAY,
+        windows=windows,
+        openings=openings,
+        until_day_s=DAY,
     )

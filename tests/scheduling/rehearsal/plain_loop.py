@@ -17,7 +17,7 @@ from scheduling.rehearsal.rates import INCIDENTS
 from scheduling.rehearsal.season import Season
 
 BEGAN = datetime(2026, 3, 1, tzinfo=UTC)
-AHEAD_S, DAY_S = 31 * 86400.0, 86400.0
+DAY_S = 86400.0
 
 
 @dataclass
@@ -36,7 +36,7 @@ class Told:
     blades: int = 0
     ran_out: int = 0
     unattended: int = 0
-    seen: tuple[tuple[bool, bool, bool, bool], ...] = ()
+    seen: tuple[tuple[bool, bool, bool, bool, bool], ...] = ()
 
 
 class Loop:
@@ -62,7 +62,12 @@ class Loop:
 
     def next_there(self, at: float) -> float:
         index = bisect_right(self.there_ends, at)
-        return max(at, self.there[index][0]) if index < len(self.there) else math.inf
+        begins: float = self.there[index][0] if index < len(self.there) else math.inf
+        return max(at, begins)
+
+    def seen(self, at: float) -> float:
+        """When somebody sees that it stands still: of the time of notice nothing passes while nobody is there."""
+        return self.next_there(self.next_there(at) + self.season.rates.notice_hours * 3600.0)
 
     def closed_s(self, begins: float, ends: float) -> float:
         return sum(max(0.0, min(last, ends) - max(first, begins)) for first, last in self.closed)
@@ -130,7 +135,7 @@ class Loop:
         first = max(origin, begun - burst) if in_hand else begun
         end = min(max(pace.burst_start_from(self.due(until)), begun), last)
         to_day = season.times.until_day_s
-        known = math.floor((until + AHEAD_S - to_day) / DAY_S + 1.0) * DAY_S + to_day
+        known = math.floor((until + season.times.known_ahead_s - to_day) / DAY_S + 1.0) * DAY_S + to_day
         rule = season.policy.rule_for(cause)
         closed = (
             [(a, min(b, known)) for a, b in self.closed if b > until and a < known] if rule.only_while_closed else []
@@ -172,7 +177,7 @@ class Loop:
     def supplies_until(self, at: float) -> None:
         while self.supply_at < at:
             ends = max(self.supply_at, self.now)
-            seen = self.next_there(ends + self.season.rates.notice_hours * 3600.0)
+            seen = self.seen(ends)
             self.told.ran_out += 1
             self.told.unattended += self.next_there(ends) > ends
             is_roll = self.is_roll
@@ -206,13 +211,14 @@ class Loop:
             self.stop("service", at, at + parts * season.rates.change_minutes * 60.0)
             self.change(roll, cartridge, blade)
 
-    def opening(self, at: float) -> tuple[bool, bool, bool, bool]:
+    def opening(self, at: float) -> tuple[bool, bool, bool, bool, bool]:
         still, then = at < self.now, max(at, self.now)
         late = self.behind(then) > 0 and not still
         head = self.still_head if still else self.head_at(then)
         hangs = self.season.paper.hangs
         whole = (self.still_flaw if still else self.flaw) <= head - hangs
-        return still, late, whole, self.dead >= self.season.passes or self.streak > head - hangs
+        streaked = self.dead >= self.season.passes or self.streak > head - hangs
+        return still, late, whole, streaked, whole and not (still or late or streaked)
 
     def end(self) -> None:
         length = self.season.length_s
@@ -263,8 +269,7 @@ def draw_one(season: Season, chance: Random) -> list[tuple[float, int, float, fl
             if name == "network" and lasts > held_s:
                 events.append((at + held_s, kind, at + lasts, 1.0))
             elif name in ("jam", "part"):
-                seen = loop.next_there(at + rates.notice_hours * 3600.0)
-                events.append((at, kind, seen + lasts, chance.random() if name == "jam" else 1.0))
+                events.append((at, kind, loop.seen(at) + lasts, chance.random() if name == "jam" else 1.0))
             elif name != "network":
                 events.append((at, kind, at + lasts, chance.random()))
     for number, (begins, ends) in enumerate(season.times.windows):

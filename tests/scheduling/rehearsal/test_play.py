@@ -10,11 +10,11 @@ import pytest
 
 from machines.errors import InputError
 from machines.recovery import CauseRule, Limit, Policy, Rule
-from scheduling.rehearsal.incidents import block_of, draw
+from scheduling.rehearsal.incidents import Drawn, Kind, block_of, draw
 from scheduling.rehearsal.play import Played, play
 from scheduling.rehearsal.rates import Rate, Rates
 from scheduling.rehearsal.season import Ink, Paper, Season
-from scheduling.rehearsal.spans import Spans
+from scheduling.rehearsal.spans import BoolArray, Spans
 from scheduling.rehearsal.tallies import play_seasons
 from tests.scheduling.rehearsal.house import DAY, FIRST, HOUR, NEVER, QUIET, season, times
 from tests.scheduling.rehearsal.plain_loop import Told, play_one
@@ -76,7 +76,7 @@ def assert_same(played: Played, told: list[Told]) -> None:
         np.testing.assert_allclose(found, wanted, atol=1e-3, err_msg=name)
     np.testing.assert_array_equal(played.paper, [one.paper for one in told])
     np.testing.assert_allclose(played.ink_ml, [one.ink_ml for one in told], atol=1e-9)
-    for index, name in enumerate(("still", "late", "whole", "streaked")):
+    for index, name in enumerate(("still", "late", "whole", "streaked", "right")):
         wanted = np.sum([[seen[index] for seen in one.seen] for one in told], axis=0)
         np.testing.assert_array_equal(getattr(played, name), wanted, err_msg=name)
 
@@ -105,7 +105,7 @@ def test_rolls_last_as_long_as_their_length_over_the_feed() -> None:
     """1440 columns a day: a roll of 30,000 is 20.83 days. Nobody comes in any window, so that each is used up: of 180
     days' 259,200 columns the first roll serves 20,000, and eight more the rest."""
     one = season(rates=replace(QUIET, change_minutes=0.1, notice_hours=0.0), ink=Ink(ml_per_column=0.0))
-    one = replace(one, times=replace(one.times, windows=(), there=Spans.of([(0.0, 181 * DAY)])))
+    one = replace(one, times=replace(one.times, windows=(), hours=Spans.of([(0.0, 181 * DAY)])))
     found = play_seasons(one, 100, 1)
     assert set(found.rolls) == {(180 * 1440 - 20_000) // 30_000 + 1} == {8}
     assert set(found.unattended) == {0}
@@ -113,14 +113,14 @@ def test_rolls_last_as_long_as_their_length_over_the_feed() -> None:
 
 
 def test_a_roll_that_ends_at_night_ends_with_nobody_there() -> None:
-    """The first ends after 20,000 columns, 13.889 days: at 21:20, and the doors close at six. It is seen as they open
-    at ten and changed in a quarter of an hour: it stands still from 21:20 to 10:15."""
+    """The first ends after 20,000 columns, 13.889 days: at 21:20, and the doors close at six. It is seen an hour
+    after they open at ten, and changed in a quarter of an hour: it stands still from 21:20 to 11:15."""
     one = season(days=20, rates=replace(QUIET, late_share=0.0), ink=Ink(ml_per_column=0.0))
     there = Spans.of([(day * DAY + 10 * HOUR, day * DAY + 18 * HOUR) for day in range(21)])
-    one = replace(one, times=replace(one.times, windows=(), there=there))
+    one = replace(one, times=replace(one.times, windows=(), hours=there))
     found = play_seasons(one, 100, 1)
     assert set(found.unattended) == {1}
-    assert found.still_hours.max() == pytest.approx(2 + 40 / 60 + 10.25, abs=0.01)
+    assert found.still_hours.max() == pytest.approx(2 + 40 / 60 + 11.25, abs=0.01)
 
 
 def test_catching_up_takes_what_the_formula_says() -> None:
@@ -161,13 +161,36 @@ def test_dead_nozzles_show_once_as_many_are_dead_as_set_a_dot() -> None:
     found = play_seasons(one, 20_000, 7)
     # The last service is at day 9, 09:00; five days later one in exp(-1) has no dead nozzle.
     assert found.openings[0].streaked == pytest.approx(1 - np.exp(-1.0), abs=0.01)
+    assert found.openings[0].right == pytest.approx(np.exp(-1.0), abs=0.01), "and what is streaked is not right"
+    assert play_seasons(replace(one, rates=rates.without("nozzle")), 100, 7).openings[0].right == 1.0
 
 
 def test_parts_that_fail_are_a_poisson_count() -> None:
     rates = replace(QUIET, part=Rate(per_day=2 / 180, mean_hours=1.0))
-    found = play_seasons(endless(season(rates=rates)), 20_000, 8)
-    shares = [float(np.mean(found.fails == number)) for number in range(4)]
+    fails = of_kind(draw(endless(season(rates=rates)), 8, 0, 20_000), Kind.PART).sum(axis=0)
+    shares = [float(np.mean(fails == number)) for number in range(4)]
     np.testing.assert_allclose(shares, [np.exp(-2) * 2**k / f for k, f in enumerate((1, 1, 2, 6))], atol=0.012)
+
+
+def test_nobody_notices_while_nobody_is_there() -> None:
+    """The doors open at ten, and from then on an hour passes until somebody sees it; at noon it is seen at one."""
+    one = season(days=20, rates=replace(QUIET, notice_hours=1.0))
+    one = replace(
+        one, times=replace(one.times, windows=(), hours=Spans.of([(10 * HOUR, 18 * HOUR), (34 * HOUR, DAY * 2)]))
+    )
+    at = np.array([3 * HOUR, 9.5 * HOUR, 12 * HOUR, 17.5 * HOUR, 18 * HOUR, 50 * HOUR])
+    seen = np.array([11 * HOUR, 11 * HOUR, 13 * HOUR, 34 * HOUR, 35 * HOUR, np.inf])
+    np.testing.assert_array_equal(one.seen(at), seen)
+
+
+def test_who_comes_in_other_windows_is_there_in_them_alone() -> None:
+    """In the hours of the house as before, and no more in the windows that are not."""
+    one = season(days=20).times
+    other = replace(one, windows=((4 * DAY, 4 * DAY + HOUR),))
+    before = np.array([2 * DAY + 9.5 * HOUR])
+    assert one.there.next_in(before)[0] == before[0], "in a window before the doors open"
+    assert other.there.next_in(before)[0] == 2 * DAY + 10 * HOUR
+    assert other.there.next_in(np.array([3.9 * DAY]))[0] == 4 * DAY
 
 
 def test_the_same_seed_is_the_same_and_another_is_not() -> None:
@@ -183,24 +206,42 @@ def test_the_same_seed_is_the_same_and_another_is_not() -> None:
 def test_another_policy_or_service_meets_the_same_incidents() -> None:
     one = season()
     other = replace(one, times=times(180, one.times.openings, every=3))
-    assert draw(one, 1, 0, 50).fails.tolist() == draw(other, 1, 0, 50).fails.tolist()
-    jams = [
-        np.sort(drawn.at[(drawn.kind == 2) & np.isfinite(drawn.at)])
-        for drawn in (draw(one, 1, 0, 50), draw(other, 1, 0, 50))
-    ]
-    np.testing.assert_array_equal(*jams)
+    for kind in (Kind.PART, Kind.JAM):
+        found, wanted = (
+            np.sort(drawn.at[of_kind(drawn, kind)]) for drawn in (draw(one, 1, 0, 50), draw(other, 1, 0, 50))
+        )
+        np.testing.assert_array_equal(found, wanted)
 
 
-def test_progress_is_told_block_by_block() -> None:
+def of_kind(drawn: Drawn, kind: Kind) -> BoolArray:
+    """Where something of a kind happens."""
+    found: BoolArray = (drawn.kind == kind) & np.isfinite(drawn.at)
+    return found
+
+
+def test_progress_is_told_as_they_are_played() -> None:
+    """Two blocks of ROUGH ones are too much at once; usual ones, in which little happens, are played together."""
     told: list[tuple[int, int]] = []
-    play_seasons(season(days=10), 20_100, 1, lambda done, whole: told.append((done, whole)))
-    assert told == [(10_000, 20_100), (20_000, 20_100), (20_100, 20_100)]
+    play_seasons(season(rates=ROUGH), 4100, 1, lambda done, whole: told.append((done, whole)))
+    assert told == [(2000, 4100), (4100, 4100)]
+    told.clear()
+    play_seasons(season(), 4100, 1, lambda done, whole: told.append((done, whole)))
+    assert told == [(4100, 4100)]
+
+
+def test_seasons_are_the_same_whatever_is_played_with_them() -> None:
+    one = season(Policy(kind="replay"), rates=ROUGH)
+    blocks = [draw(one, 1, number, 30) for number in range(3)]
+    together, alone = play(one, Drawn.joined(blocks)), [play(one, block) for block in blocks]
+    np.testing.assert_array_equal(together.state.off_s, np.concatenate([played.state.off_s for played in alone]))
+    np.testing.assert_array_equal(together.right, np.sum([played.right for played in alone], axis=0))
 
 
 def test_long_seasons_are_drawn_in_smaller_blocks() -> None:
-    """Whatever else is changed, so that it changes no chance."""
-    assert block_of(season(days=180)) == 10_000
-    assert block_of(season(days=3600)) == block_of(season(Policy(kind="replay"), days=3600, rates=ROUGH)) == 500
+    """By their length alone: whatever else is changed changes no chance."""
+    assert block_of(36.0) == 10_000
+    assert block_of(180.0) == 2000
+    assert block_of(3600.0) == 100
 
 
 @pytest.mark.parametrize(("seasons", "seed"), [(99, 1), (100_001, 1), (100, -1), (100, 2**53)])
