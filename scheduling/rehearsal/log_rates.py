@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections import Counter
+from collections import Counter, defaultdict
 from dataclasses import replace
 from datetime import datetime
 
@@ -23,7 +23,8 @@ def printing_days(machine: str, now: datetime) -> float:
 
 
 def rates_of(machine: str, now: datetime, typical: Rates) -> Rates:
-    """The typical rates, with what the log of a machine tells of power cuts, jams and failures.
+    """The typical rates, with what the log of a machine tells of power cuts, jams and failures. A cut of which it is
+    not known when it began counts among them, and not in how long they last.
 
     Args:
         machine: its id.
@@ -31,14 +32,13 @@ def rates_of(machine: str, now: datetime, typical: Rates) -> Rates:
         typical: what is taken of a machine without a log.
     """
     days = printing_days(machine, now)
-    counts, hours = Counter[str](), dict.fromkeys(OF_CAUSE.values(), 0.0)
-    for cause, gap in Outage.objects.filter(machine_id=machine, noticed_at__lt=now).values_list("cause", "gap"):
-        name = OF_CAUSE.get(cause)
-        since = structure(gap, Gap).missing_since
-        if name is not None:
-            counts[name] += 1
-            lasted = 0.0 if since is None else (structure(gap, Gap).noticed_at - since).total_seconds() / HOUR_S
-            hours[name] += max(0.0, lasted)
-    power = typical.power.seen(counts["power"], days, hours["power"])
+    counts, lasted = Counter[str](), defaultdict[str, list[float]](list)
+    rows = Outage.objects.filter(machine_id=machine, noticed_at__lt=now, cause__in=OF_CAUSE)
+    for cause, told in rows.values_list("cause", "gap"):
+        gap, name = structure(told, Gap), OF_CAUSE[cause]
+        counts[name] += 1
+        if gap.missing_since is not None:
+            lasted[name].append(max(0.0, (gap.noticed_at - gap.missing_since).total_seconds() / HOUR_S))
+    power = typical.power.seen(counts["power"], days, lasted["power"])
     others = {name: getattr(typical, name).seen(counts[name], days) for name in ("jam", "part")}
     return replace(typical, power=power, **others)

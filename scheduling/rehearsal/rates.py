@@ -7,6 +7,7 @@ days of printing, (1 + k) / (1 / r + D).
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from math import isfinite
 from typing import Any
@@ -16,6 +17,8 @@ from machines.errors import InputError, require
 COMMON = "common practice, no source"
 # Less of a log tells nothing.
 LEAST_DAYS = 1.0
+# On average; the log of a machine that stood still for longer counts as so long.
+LONGEST_HOURS = 2000.0
 DAY_S, HOUR_S, MINUTE_S = 86400.0, 3600.0, 60.0
 
 
@@ -36,15 +39,16 @@ class Rate:
 
     def __post_init__(self) -> None:
         require(0.0 <= self.per_day <= 1.0, "per_day", f"{self.per_day} a day", "give 0 to 1")
-        require(0.0 <= self.mean_hours <= 2000.0, "mean_hours", f"{self.mean_hours} hours", "give 0 to 2000")
+        is_length = 0.0 <= self.mean_hours <= LONGEST_HOURS
+        require(is_length, "mean_hours", f"{self.mean_hours} hours", f"give 0 to {LONGEST_HOURS:g}")
 
-    def seen(self, count: int, days: float, hours: float | None = None) -> Rate:
-        """With what a log of a day or more tells: so many in so many days of printing, of so many hours together where
-        that is known."""
+    def seen(self, count: int, days: float, lasted: Sequence[float] = ()) -> Rate:
+        """With what a log of a day or more tells: so many in so many days of printing, and for how many hours those of
+        them lasted of which that is known."""
         if days < LEAST_DAYS or self.per_day == 0.0:
             return self
         per_day = min(1.0, (1 + count) / (1.0 / self.per_day + days))
-        mean = self.mean_hours if hours is None else (self.mean_hours + hours) / (1 + count)
+        mean = min(LONGEST_HOURS, (self.mean_hours + sum(lasted)) / (1 + len(lasted)))
         said = f"{count} in {days:.3g} days of this machine's log, with a typical one in {1 / self.per_day:.0f} days"
         return Rate(per_day=per_day, mean_hours=mean, source=f"{said} ({self.source})")
 
@@ -85,6 +89,12 @@ class Rates:
         for name, most in (("work_held_hours", 10_000.0), ("reserve", 10.0)):
             _require_within(self, name, most)
         _require_within(self, "change_minutes", 1440.0, least=0.1)
+
+    @property
+    def per_day(self) -> float:
+        """How many incidents of all kinds come in a day, on average."""
+        rates: list[Rate] = [getattr(self, name) for name in INCIDENTS]
+        return sum(rate.per_day for rate in rates)
 
     def without(self, what: str) -> Rates:
         """The same season in which one thing never goes wrong: ``power``, ``network``, ``jam``, ``part``, ``nozzle`` or

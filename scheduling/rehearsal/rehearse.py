@@ -57,13 +57,16 @@ def rehearse(numbers: RunInNumbers, rates: Rates, asked: Asked, progress: Progre
     season = numbers.season(rates)
     others = list(_others(numbers, season)) if asked.compare else []
     whole = asked.seasons * (1 + len(others))
-    found: list[Outcome] = []
-    for one in (season, *(other.season for other in others)):
-        before = asked.seasons * len(found)
-        tell = None if progress is None else lambda done, _, before=before: progress(before + done, whole)
-        found.append(play_seasons(one, asked.seasons, asked.seed, tell))
-    compared = (_compared(numbers, other, outcome) for other, outcome in zip(others, found[1:], strict=True))
-    return _told(numbers, season, asked, found[0], tuple(compared))
+
+    def played(one: Season, number: int) -> Outcome:
+        before = asked.seasons * number
+        tell = None if progress is None else lambda done, _: progress(before + done, whole)
+        return play_seasons(one, asked.seasons, asked.seed, tell)
+
+    outcome = played(season, 0)
+    # Of the others a few means are kept, and not the seasons.
+    compared = tuple(_compared(numbers, one, played(one.season, number)) for number, one in enumerate(others, 1))
+    return _told(numbers, season, asked, outcome, compared)
 
 
 def _others(numbers: RunInNumbers, season: Season) -> Iterator[Variant]:
@@ -99,8 +102,16 @@ def _told(
 def _openings(numbers: RunInNumbers, outcome: Outcome) -> Iterator[OpeningThere]:
     found = [one for one in numbers.there.context.at_venue.openings if numbers.begins <= one.opens_at < numbers.ends]
     for row, odds in zip(found, outcome.openings, strict=True):
-        doubt = 2.0 * math.sqrt(odds.right * (1.0 - odds.right) / outcome.seasons)
+        doubt = _doubt(odds.right, outcome.seasons)
         yield OpeningThere(id=row.id, name=row.name, opens_at=row.opens_at, odds=odds, doubt=doubt)
+
+
+def _doubt(share: float, seasons: int) -> float:
+    """Two standard errors, with two seasons more of either kind: so that it is not nothing where none or all were
+    right (Agresti and Coull, The American Statistician 52, 1998, from memory)."""
+    n = seasons + 4
+    p = (share * seasons + 2) / n
+    return 2.0 * math.sqrt(p * (1.0 - p) / n)
 
 
 def _spares(season: Season, outcome: Outcome, confidence: float) -> Iterator[Spare]:

@@ -10,24 +10,24 @@ import math
 
 from machines.errors import InputError
 
-LARGEST_MEAN = 500.0  # exp(-m) is a number yet
-
 
 def spares(mean: float, confidence: float) -> int:
     """The smallest number of spares that suffices with at least the given probability.
 
     Raises:
-        InputError: no probability, or a mean that no number of spares meets.
+        InputError: no probability, or no mean.
     """
-    if not 0.0 <= mean <= LARGEST_MEAN:
-        raise InputError("mean", f"{mean} failures", f"give 0 to {LARGEST_MEAN:g}")
+    if not (math.isfinite(mean) and mean >= 0.0):
+        raise InputError("mean", f"{mean} failures", "give a number from 0 on")
     if not 0.0 < confidence < 1.0:
         raise InputError("confidence", f"{confidence}", "give more than 0 and less than 1")
-    number, term = 0, math.exp(-mean)
-    reached = term
+    if mean == 0.0:
+        return 0
+    number, reached = 0, math.exp(-mean)
     while reached < confidence:
         number += 1
-        term *= mean / number
+        # By logarithms: of a large mean exp(-m) is less than the smallest number, and the terms are not.
+        term = math.exp(number * math.log(mean) - mean - math.lgamma(number + 1))
         if term < 1e-18 and number > mean:  # the sum grows no more
             break
         reached += term

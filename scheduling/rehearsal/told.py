@@ -17,6 +17,7 @@ NOT_MODELLED = (
     "spares are at hand, every change is done right, and takes the same time",
     "slip, damp paper, a clock in doubt, weak nozzles and a blade that is dull before its count are left out",
     "columns differ in their ink; each is taken to be as dark as the mean",
+    "a timeline that waits prints on after the planned end, and what it uses or meets then is not counted",
 )
 
 
@@ -28,7 +29,7 @@ class OpeningThere:
         id, name, opens_at: of it.
         odds: shares of the seasons.
         doubt: by how much the share ``right`` may be off, as so many seasons were played and no more: two standard
-            errors.
+            errors, and something even where none or all were right (Agresti and Coull).
     """
 
     id: str
@@ -81,7 +82,9 @@ class Assumption:
     """What is assumed, and from where.
 
     Attributes:
-        name: as it is changed, such as ``power``.
+        name: what it is about: ``power``, ``network``, ``jam``, ``part``, ``nozzle`` or ``late``, of each of which some
+            numbers can be changed; ``notice_hours``, ``change_minutes``, ``work_held_hours`` or ``reserve``, which is a
+            number itself; ``hours``, ``windows``, ``parts`` or ``ink``, which follow from the run.
         in_words: what is assumed.
         source: where it is from.
     """

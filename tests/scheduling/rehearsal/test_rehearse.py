@@ -18,6 +18,7 @@ from scheduling.outages.imagined import RunThere
 from scheduling.planning.days_spans import DAYS
 from scheduling.planning.opening_hours import Hours, OpenSpan, Week
 from scheduling.queries.machine_context import machine_context
+from scheduling.rehearsal.assumed import changed
 from scheduling.rehearsal.log_rates import printing_days, rates_of
 from scheduling.rehearsal.of_run import RunInNumbers
 from scheduling.rehearsal.rates import Rate, Rates
@@ -29,6 +30,7 @@ from tests.scheduling.house import NOON, batch, by, furnish, long_after, order, 
 
 pytestmark = pytest.mark.django_db
 FEW = Asked(seasons=400, seed=1)
+ALONE = Asked(seasons=100, compare=False)
 
 
 def at(hours: float) -> datetime:
@@ -61,9 +63,8 @@ def test_a_run_is_played_by_its_own_calendar(tmp_path: Path) -> None:
     assert (found.run, found.seasons, found.seed) == ("first", 400, 1)
     assert [one.id for one in found.openings] == ["night"]
     assert 0.5 < found.openings[0].odds.right < 1.0
-    assert found.openings[0].doubt == pytest.approx(
-        2 * (found.openings[0].odds.right * (1 - found.openings[0].odds.right) / 400) ** 0.5
-    )
+    p = (400 * found.openings[0].odds.right + 2) / 404
+    assert found.openings[0].doubt == pytest.approx(2 * (p * (1 - p) / 404) ** 0.5)
     assert found.paper_m.mean == pytest.approx(28 * 0.12, rel=0.05)
     assert found.ink_ml is not None and found.ink_ml.middle > 0.0
     assert {one.kind for one in found.compared} == {"policy", "service", "without"}
@@ -93,7 +94,7 @@ def test_what_moves_the_odds_is_played_by_the_same_chance(db: None) -> None:
 def test_a_run_under_way_is_played_from_now_on(db: None) -> None:
     furnish()
     plan(ends_at=(NOON + timedelta(days=28)).isoformat())
-    found = played(now=at(24 * 20), asked=Asked(seasons=100, compare=False))
+    found = played(now=at(24 * 20), asked=ALONE)
     assert found.starts_at == pytest.approx(at(24 * 20), abs=timedelta(minutes=7))
     assert found.paper_m.mean == pytest.approx(8 * 0.12, rel=0.1)
     assert found.compared == () and found.openings == ()
@@ -102,9 +103,52 @@ def test_a_run_under_way_is_played_from_now_on(db: None) -> None:
 def test_without_hours_it_is_said_when_somebody_is_taken_to_be_there(db: None) -> None:
     furnish()
     plan()
-    said = [one.in_words for one in played(asked=Asked(seasons=100, compare=False)).assumptions]
+    said = [one.in_words for one in played(asked=ALONE).assumptions]
     assert any("nobody has set the hours of The shed" in one for one in said)
     assert any("no service window" in one for one in said)
+
+
+HEAD = {"kind": "carriage", "nozzles": 8, "passes": 2, "drop_pl": 10.0, "cartridge_ml": 1.0}
+IDLE = {"drops": 10, "every_s": 1.0}
+
+
+def test_the_cartridge_at_the_machine_has_fired_to_keep_its_nozzles_open(db: None) -> None:
+    """Eight nozzles, ten drops of ten picolitres a second: a day's 86,400 are 0.069 ml."""
+    furnish(head=HEAD | {"idle_firing": IDLE})
+    plan(ends_at=at(24 * 9).isoformat())
+    assert numbers(now=at(24)).season(Rates()).ink.left_ml == pytest.approx(1.0 - 86_400 * 8 * 10 * 10e-9)
+
+
+def test_ink_of_a_picture_that_is_not_drawn_yet_is_said_not_to_be_reckoned(tmp_path: Path) -> None:
+    furnish(head=HEAD)
+    plan()
+    found = played(asked=ALONE)
+    assert found.ink_ml is None
+    assert ["no plate of it is drawn yet" in one.in_words for one in found.assumptions if one.name == "ink"] == [True]
+
+
+def test_what_is_assumed_is_said_with_its_source(db: None) -> None:
+    """Of a machine without cartridge and knife, of one thing of each kind, and of what somebody said otherwise."""
+    furnish(knife=None, head={"kind": "carriage", "nozzles": 8, "passes": 2, "drop_pl": 10.0})
+    plan(strips_per_turn=0)
+    rates = changed(Rates(), {"power_every_days": 1.0, "power_hours": 1.0, "notice_hours": 1.0, "late_hours": 3.0})
+    found = {
+        one.name: (one.in_words, one.source) for one in played(replace(rates, change_minutes=1.0), ALONE).assumptions
+    }
+    assert found["power"] == ("a power cut every day of printing, of 1 hour on average", "as was said")
+    assert found["late"] == ("10 % of the visits begin late, by 3 hours on average", "as was said")
+    assert found["notice_hours"] == (
+        "who is there sees after 1 hour that it stands still",
+        "common practice, no source",
+    )
+    assert found["change_minutes"] == ("a change of roll takes 1 minute", "as was said")
+    assert found["reserve"][0].endswith("with 10 % in hand")
+    assert (
+        found["part"][0] == "a part that fails every 365 days of printing, and 24 hours of work once somebody is there"
+    )
+    assert "ink" in found
+    rare = played(changed(Rates(), {"jam_every_days": 1e6}), ALONE).assumptions
+    assert any("a jam every 1,000,000 days" in one.in_words for one in rare)
 
 
 def test_a_run_that_is_over_is_refused(db: None) -> None:
@@ -127,6 +171,20 @@ def test_rates_are_the_logs_with_a_typical_one_among_them(tmp_path: Path) -> Non
     assert "1 in 2.5 days of this machine's log" in found.power.source
     assert found.jam.per_day == pytest.approx(1 / 62.5), "none was seen, which tells something, too"
     assert found.network == Rates().network
+
+
+def test_a_cut_of_which_nobody_knows_when_it_began_tells_nothing_of_their_length(tmp_path: Path) -> None:
+    ready(tmp_path, ends_at=at(60).isoformat())
+    take("one", batch(started(), settled(2, 6.0, missing_since=at(1.0)), settled(3, 20.0)), long_after())
+    found = rates_of("one", at(100), Rates())
+    assert found.power.per_day == pytest.approx(3 / 62.5), "both count"
+    assert found.power.mean_hours == pytest.approx((3.0 + 5.0) / 2), "and one of them has a length"
+
+
+def test_a_machine_that_stood_still_for_a_year_is_rehearsed_all_the_same(tmp_path: Path) -> None:
+    ready(tmp_path, ends_at=at(60).isoformat())
+    take("one", batch(started(), settled(2, 6.0, missing_since=at(6.0 - 5000.0))), long_after())
+    assert rates_of("one", at(100), Rates()).power.mean_hours == 2000.0
 
 
 def test_a_machine_without_a_log_is_typical(db: None) -> None:
