@@ -362,16 +362,19 @@ LIMITS: dict[str, tuple[Any, str]] = {
     "server.api.rehearsals.LONGEST_COMPARED_DAYS": (400, "a year and a little: some five seconds"),
     "server.api.rehearsals.MOST_ALONE_DAYS": (2_000_000, "10,000 seasons of 180 days, played in about two seconds"),
     "server.api.rehearsals.MOST_ALONE": (10_000, "played within about two seconds"),
+    "server.api.rehearsals.MOST_HAPPEN": (8_000_000, "some ten seconds: a million a second"),
+    "server.api.rehearsals.AT_ONCE": (500, "a step of fewer takes half a millisecond all the same"),
+    "server.api.rehearsals.KINDS_COMPARED": (19, "the run's own, five policies, seven days, six that never go wrong"),
     "server.desk.policies.NEWEST_OUTAGES": (20, "older ones are in the list of outages"),
     "scheduling.rehearsal.of_run.LONGEST_DAYS": (3660, "ten years: nobody's rates hold for longer"),
     "scheduling.rehearsal.rates.LEAST_DAYS": (1.0, "of less a log tells of a first morning"),
     "scheduling.rehearsal.season.LEAST_LASTS_S": (3600.0, "who changes a roll each hour needs no rehearsal"),
-    "scheduling.rehearsal.outages.KNOWN_AHEAD_S": (31 * 86400.0, "as CLOSED_AHEAD of open outages"),
-    "scheduling.rehearsal.spares.LARGEST_MEAN": (500.0, "beyond it exp(-m) leaves the range in which the sum is exact"),
+    "scheduling.rehearsal.rates.LONGEST_HOURS": (2000.0, "nobody waits for three months and calls it an outage"),
     "scheduling.rehearsal.tallies.LEAST_SEASONS": (100, "fewer tell a share to ten in a hundred and no better"),
     "scheduling.rehearsal.tallies.MOST_SEASONS": (100_000, "a share is known to 0.3 in a hundred by then"),
     "scheduling.rehearsal.tallies.LARGEST_SEED": (2**53 - 1, "the largest that a double, and so JSON, holds exactly"),
     "server.desk.rehearsal_words.DOUBT": (2.0, "two standard errors: one time in twenty it is chance all the same"),
+    "server.desk.rehearsal_words.A_LITTLE": (0.01, "fewer hours by less nobody would change a season for"),
     "scheduling.outages.open_outage.CLOSED_AHEAD": (days(31), "closed hours are known for a month"),
     "machines.operator.language.LONGEST_HEADER": (500, "nobody prefers a hundred languages"),
     "server.settings.LANGUAGE_COOKIE_AGE": (31_536_000, "a year: whoever chose a language meant it"),
@@ -622,7 +625,7 @@ NO_LIMITS: dict[str, str] = {
         machines.node.store.journal_versions.SCHEMA_VERSION""",
     "pieces in which something is read, written or worked out; another size comes to the same": """
         scheduling.rehearsal.incidents.BLOCK scheduling.rehearsal.incidents.BLOCK_DAYS
-        scheduling.rehearsal.of_run.BEYOND
+        scheduling.rehearsal.of_run.BEYOND scheduling.rehearsal.tallies.PLAYED_AT_ONCE
         scheduling.paper.strip_now.SAMPLES server.console.sun_ribbon.SAMPLES server.desk.contacts.EMPTY_ROWS
         machines.node.sync.answers.PIECE machines.node.work.plate_cache._BLOCK machines.imaging.png_rows._PIECE
         machines.model.head._CHUNK machines.model.head._CHUNK_COLUMNS machines.imaging.pictures.daylight._ROWS
@@ -656,7 +659,7 @@ NO_LIMITS: dict[str, str] = {
         scheduling.commands.hours.A_MOMENT server.demo.judging.judged_knife.A_MOMENT
         server.console.daylight.HORIZON_DEGREES server.console.daylight.CIVIL_DEGREES server.settings._DAY_S
         server.settings._YEAR_H scheduling.paper.model_pace.HOUR_S server.desk.model_words.INCH_MM
-        scheduling.rehearsal.outages.DAY_S scheduling.rehearsal.rates.DAY_S scheduling.rehearsal.rates.HOUR_S
+        scheduling.rehearsal.rates.DAY_S scheduling.rehearsal.rates.HOUR_S
         scheduling.rehearsal.rates.MINUTE_S
         server.console.qr_code.QUIET_ZONE scheduling.sky.near_zones.EARTH_RADIUS_KM""",
     "the make of a halftone, of patterns and of the assignment of nozzles, whose tests look at dots": """

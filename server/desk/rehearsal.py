@@ -95,20 +95,22 @@ def rehearsal(request: HttpRequest, id: str) -> HttpResponse:
     """What is assumed; once that is sent, the odds."""
     caller = caller_of(request)
     row = RUNS.seen_one(ask(caller, "GET", f"runs/{id}").body)
-    form = RehearsalForm(request.GET or None, _initial(row["machine"]))
-    page: dict[str, Any] = {"row": row, "form": form, "zone": row["zone"]}
-    if form.is_valid():
-        try:
+    form, page = RehearsalForm(request.GET or None, _initial(Rates())), {"row": row, "zone": row["zone"]}
+    try:
+        form = RehearsalForm(request.GET or None, _initial(rates_of(row["machine"], wiring.now(), Rates())))
+        if form.is_valid():
             found = structure(ask(caller, "GET", f"runs/{id}/rehearsal", **form.query()).body, Rehearsed)
             page |= _shown(found, row["zone"])
-        except InputError as error:
+    except InputError as error:
+        if form.is_bound:
             form.refuse(error)
+        page["wrong"] = "" if form.is_bound else f"This machine's log cannot be read: {error}"
+    page["form"] = form
     return render(request, "desk/rehearsal.html", page, status=422 if form.errors else 200)
 
 
-def _initial(machine: str) -> dict[str, Any]:
-    found = values(rates_of(machine, wiring.now(), Rates()))
-    rounded = {name: float(f"{value:.4g}") for name, value in found.items()}
+def _initial(rates: Rates) -> dict[str, Any]:
+    rounded = {name: float(f"{value:.4g}") for name, value in values(rates).items()}
     return {"seasons": "1000", "seed": 1, "confidence": 0.95, "compare": True, **rounded}
 
 

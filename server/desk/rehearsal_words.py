@@ -25,11 +25,13 @@ WITHOUT = {
 }
 # What differs by less than chance alone may make it is not said to move anything.
 DOUBT = 2.0
+# Nor what brings fewer hours off the sky by no greater share than this.
+A_LITTLE = 0.01
 
 
 def percent(share: float) -> str:
     """A share of the seasons; never all or none where it is not."""
-    if 0.0 < share < 0.0005 or 0.9995 < share < 1.0:
+    if 0.0 < share < 0.001 or 0.999 < share < 1.0:
         return "below 0.1 %" if share < 0.5 else "above 99.9 %"
     return f"{100.0 * share:.3g} %"
 
@@ -49,16 +51,16 @@ def odds_in_words(found: Rehearsed, zone: str) -> Iterator[str]:
         f"In {percent(found.ran_out)} of the seasons a roll or a cartridge ends before it is changed, in"
         f" {percent(found.unattended)} while nobody is there."
     )
-    still = _spread(found.still_hours, "h")
-    yield f"Off the sky for {_spread(found.off_hours, 'h')}; of that it stands still for {still}."
-    yield f"Paper: {_spread(found.paper_m, 'm', 2)}."
+    still = spread_in_words(found.still_hours, "h")
+    yield f"Off the sky for {spread_in_words(found.off_hours, 'h')}; of that it stands still for {still}."
+    yield f"Paper: {spread_in_words(found.paper_m, 'm')}."
     if found.ink_ml is not None:
-        yield f"Ink: {_spread(found.ink_ml, 'ml', 2)}."
-    yield f"Columns that are never printed: {_spread(found.left_out, '', 0)}."
+        yield f"Ink: {spread_in_words(found.ink_ml, 'ml')}."
+    yield f"Columns that are never printed: {spread_in_words(found.left_out, '')}."
 
 
 def _opening(one: OpeningThere, zone: str) -> str:
-    odds, doubt = one.odds, f" (give or take {percent(one.doubt)})" if one.doubt else ""
+    odds, doubt = one.odds, f" (give or take {formatting.two_digits(100.0 * one.doubt)} %)"
     parts = [
         (odds.still, "it stands still"),
         (odds.late, "it prints late"),
@@ -70,12 +72,18 @@ def _opening(one: OpeningThere, zone: str) -> str:
     return f"{right}. {said[0].upper()}{said[1:]}." if said else f"{right}."
 
 
-def _spread(one: Spread, unit: str, digits: int = 1) -> str:
+def spread_in_words(one: Spread, unit: str) -> str:
+    """A number in the middle of the seasons, and in nine of ten of them."""
     unit = f" {unit}" if unit else ""
-    low, middle, high = (f"{value:.{digits}f}" for value in (one.low, one.middle, one.high))
+    low, middle, high = map(_number, (one.low, one.middle, one.high))
     if low == high:
         return f"{middle}{unit}"
     return f"{middle}{unit} in the middle, {low} to {high}{unit} in nine seasons of ten"
+
+
+def _number(value: float) -> str:
+    """With two digits that count or more, and none behind the point where they say nothing."""
+    return f"{value:,.0f}" if value >= 100.0 or value == round(value) else formatting.two_digits(value)
 
 
 def spare_in_words(one: Spare) -> str:
@@ -95,7 +103,7 @@ def moves_most(found: Rehearsed) -> tuple[Compared, ...]:
     """What makes most of the openings right that are not, best first; of what may be chance nothing. Where there are
     none, what brings the fewest hours off the sky."""
     if not found.openings:
-        less = [one for one in found.compared if one.off_hours < 0.99 * found.off_hours.mean]
+        less = [one for one in found.compared if one.off_hours < (1.0 - A_LITTLE) * found.off_hours.mean]
         return tuple(sorted(less, key=lambda one: one.off_hours))
     before = right_on_average(found)
     doubt = DOUBT * (max(before * (1.0 - before), 1e-9) / found.seasons) ** 0.5
@@ -106,6 +114,8 @@ def moves_most(found: Rehearsed) -> tuple[Compared, ...]:
 def moves_in_words(found: Rehearsed) -> str:
     """The same, in a sentence."""
     moving = moves_most(found)
+    if not moving and not found.openings:
+        return f"Nothing that was tried makes the hours off the sky fewer by more than {percent(A_LITTLE)}."
     if not moving:
         return "Nothing that was tried moves the odds by more than chance may."
     best = moving[0]

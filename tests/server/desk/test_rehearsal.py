@@ -8,10 +8,15 @@ from datetime import timedelta
 import pytest
 from django.test import Client
 
+from machines.serialization import structure
+from scheduling.log.models import Outage
+from scheduling.rehearsal.tallies import Spread
+from scheduling.rehearsal.told import Rehearsed
+from server.desk.rehearsal_words import moves_in_words, percent, spread_in_words
 from server.heavy import TURNS, Busy
 from tests.server.api.test_bad_input import problem
 from tests.server.desk.pages import shown, signed_in
-from tests.server.studio import RUN, Caller, HeldClock
+from tests.server.studio import BEGINS, RUN, Caller, HeldClock
 
 PATH = "/runs/spring/rehearsal"
 NAMES = ("power", "network", "jam", "part", "nozzle")
@@ -44,7 +49,7 @@ def test_the_odds_are_told_in_words_and_drawn(person: Client) -> None:
         "The odds",
         "First night, 19:00 on Sat 21 Mar 2026: all is right in ",
         "Off the sky for ",
-        "Enough with 95 %",
+        "Spares that are enough in 95 % of the seasons",
         "What moves the odds most: no power cuts",
         "Staff come on Tuesdays, 09:00 to 11:00",
         "Print all of it late",
@@ -113,6 +118,47 @@ def test_a_long_run_is_played_alone_or_at_the_terminal(furnished: Caller, person
     assert said in person.get(f"{path}?{query(page)}").content.decode()
     alone = shown(person, f"{path}?{query(page).replace('&compare=on', '')}")
     assert "The odds" in alone and "What moves the odds" not in alone
+
+
+def test_a_season_in_which_too_much_happens_is_played_at_the_terminal(furnished: Caller, person: Client) -> None:
+    """Ten years in which everything comes every day take half a minute, however few the seasons are."""
+    years = {"id": "years", "starts_at": "2026-05-01T12:00:00Z", "ends_at": "2036-05-01T12:00:00Z"}
+    furnished.create("runs", RUN | years)
+    daily = {f"{name}_every_days": "1" for name in NAMES}
+    asked = "&".join(f"{name}={value}" for name, value in daily.items())
+    told = problem(furnished.get(f"runs/years/rehearsal?alone=true&seasons=300&{asked}"), 422)
+    assert told["field"] == "seasons" and "so much happens in 300 seasons" in told["detail"]
+    assert "`dayroll rehearse` plays more" in told["detail"]
+    path = PATH.replace("spring", "years")
+    query_said = query(shown(person, path), **daily).replace("&compare=on", "")
+    answer = person.get(f"{path}?{query_said}")
+    assert answer.status_code == 422 and "so much happens in 500 seasons" in answer.content.decode()
+    assert furnished.get("runs/years/rehearsal?alone=true&seasons=300").status_code == 200
+
+
+def test_a_log_that_cannot_be_read_is_said_on_the_page(person: Client) -> None:
+    noticed, of = BEGINS - timedelta(days=1), {"version": 1, "seq": 1, "policy": {}, "decision": {}, "differs": False}
+    Outage.objects.create(id="o", machine_id="wren-1", run_id="spring", cause="power", noticed_at=noticed, gap={}, **of)
+    assert "This machine&#x27;s log cannot be read: " in shown(person, PATH)
+
+
+def test_numbers_are_said_with_the_digits_that_count() -> None:
+    said = {0.0: "0", 0.0312: "0.031", 5.84: "5.8", 27.13: "27", 480.4: "480", 14_400.0: "14,400", 3.0: "3"}
+    for value, words in said.items():
+        one = Spread(mean=value, low=value, middle=value, high=value)
+        assert spread_in_words(one, "m") == f"{words} m"
+    shares = {0.0: "0 %", 0.0009: "below 0.1 %", 0.001: "0.1 %", 0.987: "98.7 %", 0.9991: "above 99.9 %", 1.0: "100 %"}
+    assert {share: percent(share) for share in shares} == shares
+
+
+def test_without_openings_nothing_is_said_of_chance(furnished: Caller) -> None:
+    """What moves is measured in hours then, and by a share of them."""
+    years = {"id": "summer", "starts_at": "2026-05-01T12:00:00Z", "ends_at": "2026-05-04T12:00:00Z"}
+    furnished.create("runs", RUN | years)
+    never = "&".join(f"{name}_every_days=0" for name in NAMES)
+    found = structure(furnished.get(f"runs/summer/rehearsal?seasons=100&{never}").json(), Rehearsed)
+    assert not found.openings
+    assert moves_in_words(found) == "Nothing that was tried makes the hours off the sky fewer by more than 1 %."
 
 
 def test_a_run_that_is_over_is_not_played(furnished: Caller, person: Client, clock: HeldClock) -> None:

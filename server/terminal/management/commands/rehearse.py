@@ -91,14 +91,14 @@ def _lines(found: Rehearsed, zone: str) -> Iterator[str]:
     begins, ends = formatting.moment(found.starts_at, zone), formatting.moment(found.ends_at, zone)
     yield f"{found.run}, {begins} to {ends} by the clock of {zone}, played {found.seasons:,} times, seed {found.seed}."
     yield from odds_in_words(found, zone)
-    yield f"Enough with {percent(found.confidence)}:"
+    yield f"Spares that are enough in {percent(found.confidence)} of the seasons:"
     yield from (f"  {spare_in_words(one)}" for one in found.spares)
     if found.compared:
         yield moves_in_words(found)
         yield "With one thing otherwise, and the same chance:"
     for one in found.compared:
         right = "" if one.right is None else f"all is right at an opening in {percent(one.right)}, "
-        gone = f"parts end with nobody there in {percent(one.unattended)}"
+        gone = f"roll or ink ends with nobody there in {percent(one.unattended)}"
         yield f"  {name_of(one)}: {right}{one.off_hours:.1f} h off the sky, {one.paper_m:.2f} m of paper, {gone}"
     yield "Assumed:"
     yield from (f"  {one.in_words} ({one.source})" for one in found.assumptions)
