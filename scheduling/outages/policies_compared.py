@@ -95,7 +95,8 @@ def compare_policies(there: RunThere, gap: Gap, wishes: RuleOptions) -> Policies
         gap: what is missing of it.
         wishes: what goes with the kinds of rules.
     """
-    choices = every_choice(there.missed(gap), wishes).choices
+    missed = there.missed(gap)
+    by_policy = gap.rule(missed.policy)
     begins = gap.missing_since or there.instant(gap.first)
     openings = tuple(_openings(there, begins))
     return PoliciesCompared(
@@ -105,7 +106,7 @@ def compare_policies(there: RunThere, gap: Gap, wishes: RuleOptions) -> Policies
         gap=replace(gap, closed=()),
         times_as_fast=there.pace.ratio,
         openings=tuple(OpeningThen(id=one.id, name=one.name, opens_at=one.opens_at) for one in openings),
-        policies=tuple(_settled(there, gap, one, openings) for one in choices),
+        policies=tuple(_settled(there, gap, by_policy, one, openings) for one in every_choice(missed, wishes).choices),
     )
 
 
@@ -114,9 +115,8 @@ def _openings(there: RunThere, begins: datetime) -> Iterator[Opening]:
     return (one for _, one in zip(range(MOST_OPENINGS), found, strict=False))
 
 
-def _settled(there: RunThere, gap: Gap, choice: Choice, openings: tuple[Opening, ...]) -> SettledBy:
+def _settled(there: RunThere, gap: Gap, by_policy: Rule, choice: Choice, openings: tuple[Opening, ...]) -> SettledBy:
     decision = choice.decision
-    by_policy = gap.rule(there.missed(gap).policy)
     if decision is None:
         return SettledBy(
             rule=choice.rule,

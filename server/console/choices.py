@@ -109,7 +109,7 @@ def outage_page(outage: OpenOutage, all_choices: Choices, now: datetime) -> Outa
         decided=_decided(outage, zone),
         since=f"{formatting.date(outage.since, zone)} {formatting.clock_time(outage.since, zone)}",
         missing=_missing(outage, all_choices),
-        faster=_faster(ratio),
+        faster=faster(ratio),
         closed="" if gap.closed else _("Nothing is known of hours in which the venue is closed."),
         options=options_shown(outage, all_choices.choices, now),
     )
@@ -128,7 +128,8 @@ def options_shown(there: OpenOutage | RunThere, choices: Sequence[Choice], now: 
     return tuple(_option(there, one, now, scale) for one in choices)
 
 
-def _faster(ratio: float) -> str:
+def faster(ratio: float) -> str:
+    """How much faster than the sky a machine prints."""
     if ratio <= 1:
         return _("no faster than the sky turns")
     return _("{ratio} times as fast as the sky turns").format(ratio=formatting.decimal(f"{ratio:.3g}"))

@@ -27,6 +27,7 @@ from scheduling.sky.zones import zone
 from server import wiring
 from server.api.in_process import ask
 from server.console import formatting
+from server.console.choices import faster
 from server.console.decide import HALF_PRINTED, UNITS
 from server.desk.callers import caller_of
 from server.desk.order_form import Group, OrderForm
@@ -123,7 +124,7 @@ def policies(request: HttpRequest, id: str) -> HttpResponse:
 
 
 def _usual(there: RunThere) -> dict[str, Any]:
-    """A night in the middle of the run."""
+    """So many hours from the middle of the run on, at whatever time of the day that is."""
     run = there.run
     begins = (run.starts_at + (run.ends_at - run.starts_at) / 2).astimezone(zone(there.venue.zone))
     return {
@@ -143,6 +144,6 @@ def _shown(there: RunThere, found: PoliciesCompared) -> dict[str, Any]:
         "span": f"{formatting.moment(found.starts_at, zone)} to {formatting.moment(found.ends_at, zone)}",
         "after": CAUSE_WORDS.get(found.gap.cause, found.gap.cause),
         "missing": formatting.columns(found.gap.end - found.gap.first),
-        "times": f"{found.times_as_fast:.3g}",
+        "faster": faster(found.times_as_fast),
         "not_reckoned": found.not_reckoned,
     }

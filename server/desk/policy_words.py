@@ -81,7 +81,7 @@ def _true_again(one: SettledBy, zone: str) -> str:
     if one.decision is None:
         return ""
     if one.decision.shift_s:
-        return f"all that follows is {formatting.seconds(one.decision.shift_s)} later"
+        return f"never again by the old times: all that follows is {formatting.seconds(one.decision.shift_s)} later"
     if one.true_again_at is None:
         return "never within the run: it is over before it has caught up"
     if not one.decision.hours_until_true:

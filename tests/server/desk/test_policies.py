@@ -37,7 +37,7 @@ def test_the_page_compares_them_side_by_side(person: Client) -> None:
     for said in (
         "to 21:00 on Sat 21 Mar 2026",
         "after a power cut: 90 columns missing",
-        "6 times as fast",
+        "For hours on end the machine prints 6 times as fast as the sky turns.",
         "The run&#x27;s own policy: leave out",
         "First night, ",
         "nothing is laid, 4 h",
@@ -96,6 +96,20 @@ def test_the_api_refuses_by_name(furnished: Caller, query: str, field: str) -> N
     assert problem(answer, 422)["field"] == field
 
 
+def test_of_a_timeline_that_waits_it_is_said_that_the_old_times_are_gone(furnished: Caller) -> None:
+    plain = {
+        "id": "plain",
+        "cycle": "period",
+        "cycle_options": {"seconds": 86_400, "epoch": "2026-01-01T00:00:00Z"},
+        "starts_at": "2026-05-01T12:00:00Z",
+        "ends_at": "2026-05-04T12:00:00Z",
+    }
+    furnished.create("runs", RUN | plain)
+    lines = told("plain", "--from", "2026-05-02T12:00:00Z", "--hours", 6).splitlines()
+    said = "  True to the sky: never again by the old times: all that follows is 6 h "
+    assert [line for line in lines if line.startswith(said) and line.endswith(" later.")], lines
+
+
 def test_a_run_that_is_not_planned_is_told_of_likewise(furnished: Caller) -> None:
     later = {"id": "summer", "starts_at": "2026-05-01T12:00:00Z", "ends_at": "2026-05-04T12:00:00Z"}
     outage = {"starts_at": "2026-05-02T15:00:00Z", "ends_at": "2026-05-02T21:00:00Z", "cause": "jam"}
@@ -126,8 +140,14 @@ def test_the_terminal_tells_the_same(furnished: Caller) -> None:
     assert json.loads(told("spring", "--from", "2026-03-21T15:00:00Z", "--hours", 6, "--json")) == same
     lines = told("spring", "--from", "2026-03-21T15:00:00Z", "--hours", 6).splitlines()
     assert lines[0].endswith("by the clock of Europe/Lisbon, after a power cut: 90 columns missing.")
-    assert "  True to the sky after 1 h 12 min, 22:12 on Sat 21 Mar 2026." in lines
+    assert "  True to the sky: after 1 h 12 min, 22:12 on Sat 21 Mar 2026." in lines
+    assert any("; paper " in line and "; ink " in line for line in lines)
     assert lines[-1].startswith("Not reckoned: ")
+    half = ("spring", "--from", "2026-03-21T15:30:00Z", "--hours", 6, "--half-printed", "finish", "--json")
+    finished = {
+        len(one["decision"]["finished"]) if one["decision"] else 0 for one in json.loads(told(*half))["policies"]
+    }
+    assert max(finished) > 0, finished
 
 
 @pytest.mark.parametrize(

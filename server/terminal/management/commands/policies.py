@@ -6,11 +6,12 @@ import json
 from argparse import ArgumentParser
 from collections.abc import Iterator
 from datetime import timedelta
-from typing import Any
+from typing import Any, get_args
 
 from django.core.management.base import CommandError
 
 from machines.operator.stop_causes import CAUSE_WORDS
+from machines.recovery import HalfPrinted
 from machines.serialization import format_instant, parse_instant
 from scheduling.log.models import Run
 from scheduling.outages.imagined import RunThere
@@ -38,6 +39,12 @@ class Command(TerminalCommand):
         parser.add_argument("--within", type=float, default=6.0, metavar="N", help="of the newest (default: 6)")
         parser.add_argument("--unit", choices=("hours", "turns"), default="hours", help="of that (default: hours)")
         parser.add_argument(
+            "--half-printed",
+            choices=get_args(HalfPrinted),
+            default="as-the-rest",
+            help="what becomes of the segment that was being printed (default: as-the-rest)",
+        )
+        parser.add_argument(
             "--only-while-closed", action="store_true", help="print late only while the venue is closed"
         )
         parser.add_argument("--json", action="store_true", help="print JSON")
@@ -53,7 +60,7 @@ class Command(TerminalCommand):
 
 
 def _query(options: dict[str, Any]) -> dict[str, str]:
-    query = {"within": str(options["within"]), "unit": options["unit"]}
+    query = {"within": str(options["within"]), "unit": options["unit"], "half_printed": options["half_printed"]}
     query["only_while_closed"] = "true" if options["only_while_closed"] else "false"
     if options["outage"] is not None:
         return query | {"outage": options["outage"]}
@@ -76,7 +83,8 @@ def _lines(there: RunThere, body: Any) -> Iterator[str]:
         if option.problem:
             yield f"{one.name}: cannot be: {option.problem}"
             continue
-        yield f"{one.name}: left out {option.left_out}, printed late {option.late}, {option.paper} of paper."
-        yield f"  True to the sky {one.true_again}."
+        uses = f"paper {option.paper}; ink {option.ink}"
+        yield f"{one.name}: left out {option.left_out}; printed late {option.late}; {uses}."
+        yield f"  True to the sky: {one.true_again}."
         yield from (f"  {at.opening}: {at.said}." for at in one.openings)
     yield f"Not reckoned: {'; '.join(found.not_reckoned)}."
