@@ -413,6 +413,7 @@ LIMITS: dict[str, tuple[Any, str]] = {
     "scheduling.planning.timeline.KNOT_TOLERANCE_COLUMNS": (0.01, "a hundredth of a dot is not seen"),
     "scheduling.planning.timeline.MOST_KNOT_INTERVALS": (1024, "a cycle that needs more is none of the sky's"),
     "scheduling.planning.timeline.LARGEST_COLUMN": (2**50, "a float64 no longer tells neighbouring columns apart"),
+    "scheduling.planning.timeline.INSTANTS_TOLD_TO_S": (1e-6, "an instant is told in whole microseconds"),
     "scheduling.log.retry.TRIES": (5, "a race lost five times is something else"),
     "scheduling.supplies.ink_estimate.MOST_COLUMNS": (960, "as fine as a form shows a picture: a map within 1%"),
     "scheduling.supplies.ink_estimate.MOST_COLUMNS_CHANGING": (480, "eight turns are drawn while somebody waits"),

@@ -25,6 +25,9 @@ KNOT_TOLERANCE_COLUMNS = 0.01
 MOST_KNOT_INTERVALS = 1024
 # Beyond this the count of turns, a float64, no longer tells neighbouring columns apart.
 LARGEST_COLUMN = 2**50
+# Instants are told in whole microseconds, and a float64 of today's POSIX seconds is true to a quarter of one: a column
+# that is so little before an instant is the one that was meant by it. No machine lays a column in so short a time.
+INSTANTS_TOLD_TO_S = 1e-6
 
 
 class Cycle(Protocol):
@@ -77,7 +80,9 @@ class Timeline:
         return self.cycle.instants(running / self.columns)
 
     def first_column_from(self, posix: float) -> int:
-        """The first running column whose instant is not before the given one, POSIX seconds.
+        """The first running column whose instant, as told, is not before the given one, POSIX seconds.
+
+        So the instant that is told of a column gives that column again, although it was rounded to a microsecond.
 
         Raises:
             InputError: the cycle does not reach there, or has turned so often that its columns cannot be numbered.
@@ -90,7 +95,7 @@ class Timeline:
             )
         near = int(np.floor(position))
         candidates = np.arange(near - 1, near + 3)
-        return int(candidates[np.searchsorted(self.instants(candidates), posix)])
+        return int(candidates[np.searchsorted(self.instants(candidates), posix - INSTANTS_TOLD_TO_S)])
 
     def segment_of(self, running: int) -> int:
         """The number of the segment that holds a running column."""

@@ -12,6 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
+from machines.clock import utc
 from machines.errors import InputError
 from machines.model.slots import slot_start
 from scheduling.planning.timeline import Timeline
@@ -112,6 +113,24 @@ def test_the_first_column_from_an_instant_under_the_real_sky(name: str) -> None:
     running = timeline.first_column_from(NOON_IN_OCTOBER_2026)
     before, at = timeline.instants(np.array([running - 1, running]))
     assert before < NOON_IN_OCTOBER_2026 <= at
+
+
+@pytest.mark.parametrize("name", ["apparent-solar-day", "sidereal-day", "lunar-day", "mean-solar-day", "synodic-month"])
+def test_the_instant_told_of_a_column_gives_that_column(name: str) -> None:
+    """Told in whole microseconds, it is up to half of one after the column's own."""
+    timeline = Timeline(cycles.get(name), 1440, 48)
+    first = timeline.first_column_from(NOON_IN_OCTOBER_2026)
+    for running in range(first, first + 200):
+        told = utc(timeline.instants(np.array([running]))[0])
+        assert timeline.first_column_from(told.timestamp()) == running
+
+
+def test_noon_by_the_clock_is_not_noon_of_the_mean_sun() -> None:
+    """UT1 is ahead of UTC by 0.12 s then, so that the column of noon is due before 12:00, and is not rounded to it."""
+    timeline = Timeline(cycles.get("mean-solar-day"), 360, 12)
+    running = timeline.first_column_from(NOON_IN_OCTOBER_2026)
+    assert running % 360 == 181
+    assert NOON_IN_OCTOBER_2026 - timeline.instants(np.array([running - 1]))[0] == pytest.approx(0.12, abs=0.01)
 
 
 @given(
