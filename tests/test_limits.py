@@ -355,6 +355,7 @@ LIMITS: dict[str, tuple[Any, str]] = {
     "scheduling.commands.run_search.MOST_CHANGES": (400, "of rolls and blades; one a day for a year"),
     "scheduling.commands.run_search.MOST_ANSWERS": (5, "what is compared side by side"),
     "scheduling.commands.run_search.LONGEST": (timedelta(days=198), "half a year by days: as many as are tried"),
+    "scheduling.commands.series_concerns.MOST_LOOKED_AT": (60, "a thirtieth of a second each: two seconds"),
     "scheduling.commands.run_wishes.WIDEST_S": (86_400.0, "beside an instant; what may be a day off is no wish"),
     "scheduling.commands.run_wishes.HEAVIEST": (1000.0, "of a wish that all others give way to"),
     "scheduling.outages.policies_compared.MOST_OPENINGS": (12, "more than one look takes in; each is drawn by policy"),

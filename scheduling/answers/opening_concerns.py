@@ -15,7 +15,7 @@ from machines.errors import InputError
 from scheduling.answers.paper_at import PaperAt, paper_at
 from scheduling.answers.paper_to_come import JUST_BEFORE
 from scheduling.log.models import Run
-from scheduling.paper.run_anchors import goes_by_a_run, is_named_by, run_anchor_instant
+from scheduling.paper.run_anchors import MachinesRead, goes_by_a_run, is_named_by, run_anchor_instant
 from scheduling.queries.machine_context import MachineContext
 from scheduling.queries.runs import recesses_of, runs_standing
 from scheduling.supplies.forecast import coming_changes
@@ -101,19 +101,20 @@ def doors_of(
     return Doors(opens_at=opens_at, closes_at=closes_at, anchors=((anchor, opens_at), *ends))
 
 
-def opening_concerns(context: MachineContext, doors: Doors) -> tuple[Concern, ...]:
+def opening_concerns(context: MachineContext, doors: Doors, read: MachinesRead | None = None) -> tuple[Concern, ...]:
     """What may not come true of an opening at a machine; nothing of one that is past.
 
     Args:
         context: the machine, now, with what stands of it read.
         doors: the opening.
+        read: the machines that were read for what names other openings that are looked at with it.
     """
     if doors.last <= context.now:
         return ()
-    return tuple(_found(context, doors))
+    return tuple(_found(context, doors, MachinesRead() if read is None else read))
 
 
-def _found(context: MachineContext, doors: Doors) -> Iterator[Concern]:
+def _found(context: MachineContext, doors: Doors, read: MachinesRead) -> Iterator[Concern]:
     name, one = context.machine.name, _Made(context)
     at = max(doors.opens_at, context.now)  # of one that is under way, now
     # What ends just as the doors close, or begins, is none of it.
@@ -125,13 +126,13 @@ def _found(context: MachineContext, doors: Doors) -> Iterator[Concern]:
             yield one("no-run", f"{name} is on no run then.")
         else:
             yield one("none-planned", f"No run is planned at {name} yet.")
-        yield from _named(context, doors, one)
+        yield from _named(context, doors, one, read)
         return
     yield from _on_none(runs, last, doors, one)
     yield from _resting(runs, at, last, doors, one)
     yield from _on_paper(paper_at(context, at), doors, one)
     yield from _supplies(context, doors, one)
-    yield from _named(context, doors, one)
+    yield from _named(context, doors, one, read)
 
 
 @dataclass(frozen=True)
@@ -205,7 +206,7 @@ def _supplies(context: MachineContext, doors: Doors, one: _Made) -> Iterator[Con
             yield one("supply", f"The {part} of {name}: {end.change.in_words}.", lasting)
 
 
-def _named(context: MachineContext, doors: Doors, one: _Made) -> Iterator[Concern]:
+def _named(context: MachineContext, doors: Doors, one: _Made, read: MachinesRead) -> Iterator[Concern]:
     """Whether what it was named by is still printed, or cut off, then."""
     machine, runs = context.machine, None
     for anchor, at in doors.anchors:
@@ -215,7 +216,7 @@ def _named(context: MachineContext, doors: Doors, one: _Made) -> Iterator[Concer
         if not is_named_by(anchor, machine.id, runs):
             continue
         try:
-            named_at = run_anchor_instant(anchor, context.venue)
+            named_at = run_anchor_instant(anchor, context.venue, read)
         except InputError:
             yield one("named-otherwise", f"What it was named by is not planned on {machine.name} any more.")
             continue

@@ -14,7 +14,7 @@ from typing import Any
 
 from machines.errors import InputError
 from scheduling.commands.additions import FixOpeningSeries
-from scheduling.commands.changes import Change, ChangeWarning, Preview, change_of
+from scheduling.commands.changes import Change, Preview, change_of
 from scheduling.commands.checked import Checked
 from scheduling.commands.occurrences import (
     Occurrence,
@@ -25,9 +25,10 @@ from scheduling.commands.occurrences import (
     slots_of,
     taken_ids,
 )
-from scheduling.commands.openings import as_it_stands, closed_then, of_series, opening_at, still_named
+from scheduling.commands.openings import as_it_stands, of_series, opening_at, still_named
 from scheduling.commands.openings import as_ordered as opening_as_ordered
-from scheduling.commands.series_openings import Hanging, becomes, falls_out, in_words_there
+from scheduling.commands.series_concerns import SeriesLook, in_words_there
+from scheduling.commands.series_openings import Hanging, becomes, falls_out
 from scheduling.commands.venue_as_read import as_read
 from scheduling.log.events.visits import OpeningCalledOff, OpeningFixed, OpeningSeriesCalledOff, OpeningSeriesFixed
 from scheduling.log.models import Opening, OpeningSeries, Venue
@@ -67,16 +68,17 @@ def check_series(command: FixOpeningSeries) -> Checked:
 
 
 def preview_series(command: FixOpeningSeries, now: datetime) -> Preview:
-    """What fixing a series would do: each of its openings, by the clock of its venue. Nothing is written."""
+    """What fixing a series would do: each of its openings, by the clock of its venue, and what speaks against it.
+    Nothing is written."""
     venues, stream = _venues(command), f"series/{command.id}"
     row = foreseen(OpeningSeries(id=command.id), stream, _said(command), now)
-    words: list[str] = []
-    warnings: list[ChangeWarning] = []
+    look, words = SeriesLook(venues, now), list[str]()
     for _, event in _all_resolved(command, venues, {}, now):
-        venue = venues[event.venue]
-        words.append(f"{event.name} opens {in_words_there(event.opens_at, venue)}.")
-        warnings += closed_then(venue, event.opens_at)
-    return Preview(fields=differences({}, SHOWN(row)), in_words=tuple(words), warnings=tuple(warnings))
+        opens = in_words_there(event.opens_at, venues[event.venue])
+        words.append(f"{event.name} opens {opens}.{look.beside(event)}")
+    return Preview(
+        fields=differences({}, SHOWN(row)), in_words=(*words, *look.words()), warnings=tuple(look.warnings())
+    )
 
 
 def as_ordered(row: OpeningSeries) -> FixOpeningSeries:
@@ -207,8 +209,8 @@ def _change(
         stream=stream,
         version=version,
         shown=SHOWN,
-        in_words=hanging.words,
-        warnings=hanging.warnings,
+        in_words=(*hanging.words, *hanging.look.words()),
+        warnings=(*hanging.warnings, *hanging.look.warnings()),
         stands_on=_streams(tuple(row.venues)),
     )
     return replace(found, also=tuple(hanging.also), recheck=recheck)

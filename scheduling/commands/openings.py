@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from dataclasses import replace
 from datetime import datetime, timedelta
 from typing import Any
@@ -229,13 +229,15 @@ def _change(row: Opening, event: Any, now: datetime, version: int, said: tuple[s
         stream=stream,
         version=version,
         shown=SHOWN,
-        in_words=(*_in_words(row, after, venue, version, said), *to_know(found)),
+        in_words=(*_in_words(row, after, venue, version, said, found), *to_know(found)),
         warnings=(*_warnings(row, after, venue, now), *not_as_it_should(found)),
         stands_on=(f"venue/{row.venue_id}",),
     )
 
 
-def _in_words(row: Opening, after: Opening, venue: Venue, version: int, said: tuple[str, bool]) -> Iterator[str]:
+def _in_words(
+    row: Opening, after: Opening, venue: Venue, version: int, said: tuple[str, bool], found: Collection[Concern]
+) -> Iterator[str]:
     what, is_told = said
     if row.name != after.name:
         yield f"{row.name} is called {after.name} from now on."
@@ -250,12 +252,15 @@ def _in_words(row: Opening, after: Opening, venue: Venue, version: int, said: tu
     off = ", as cancelled," if after.called_off_at else ""
     yield f"Subscribed calendars show the same entry{off} as its revision {version}, once they look again."
     if after.called_off_at is None and row.opens_at != after.opens_at:
-        yield from _printed_then(after.opens_at, venue)
+        yield from _printed_then(after.opens_at, venue, found)
 
 
-def _printed_then(at: datetime, venue: Venue) -> Iterator[str]:
-    """What each machine there prints at an instant."""
+def _printed_then(at: datetime, venue: Venue, found: Collection[Concern]) -> Iterator[str]:
+    """What each machine there prints at an instant, but where it is told that it prints nothing then."""
+    nothing = {one.machine for one in found if one.kind in ("no-run", "none-planned")}
     for machine in Machine.objects.filter(venue_id=venue.id, retired_at=None).order_by("id"):
+        if machine.id in nothing:
+            continue
         run = runs_standing(machine.id).filter(starts_at__lte=at, ends_at__gt=at).first()
         yield f"{machine.name} is on no run then." if run is None else f"{machine.name} is on run {run.id} then."
 
@@ -292,7 +297,7 @@ def preview_opening(command: FixOpening, now: datetime) -> Preview:
     venue = require(Venue, "venue", command.venue)
     words = [f"{event.name} opens at {_local(event.opens_at, venue)}, by the clock of {venue.zone}."]
     found = found_at(event, venue, now)
-    words += [*_printed_then(event.opens_at, venue), *to_know(found)]
+    words += [*_printed_then(event.opens_at, venue, found), *to_know(found)]
     warnings = tuple(speaks_against(event, venue, now, found))
     return Preview(fields=differences({}, SHOWN(row)), in_words=tuple(words), warnings=warnings)
 

@@ -5,20 +5,21 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
+from functools import cached_property
 from typing import Any
 
+from scheduling.answers.opening_concerns import doors_of
 from scheduling.commands.changes import ChangeWarning, Told
 from scheduling.commands.occurrences import Occurrence, Slot
-from scheduling.commands.openings import as_it_stands, closed_then
+from scheduling.commands.openings import as_it_stands
+from scheduling.commands.series_concerns import SeriesLook, in_words_there
 from scheduling.log.events.visits import OpeningCalledOff, OpeningFixed
 from scheduling.log.models import Opening, Venue
-from scheduling.sky.zones import zone
-from scheduling.venues.local_time_text import moment_in_words
 
 
 @dataclass
 class Hanging:
-    """What is told of the openings of a series with it.
+    """What is told of the openings of a series with it; what speaks against one, where it did not stand so before.
 
     Attributes:
         venues: where they are.
@@ -41,13 +42,15 @@ class Hanging:
         at = getattr(event, "opens_at", opening.opens_at)
         venue = self.venues[opening.venue_id]
         was = f", instead of {in_words_there(opening.opens_at, venue)}" if at != opening.opens_at else ""
-        self.words.append(f"{what} {in_words_there(at, venue)}{was}.")
         is_new = stream not in self.versions or opening.called_off_at is not None
-        if isinstance(event, OpeningFixed) and (is_new or at != opening.opens_at):
-            self.warnings += closed_then(venue, at)
-            if at <= self.now:
-                told = f"{in_words_there(at, venue)} is over."
-                self.warnings.append(ChangeWarning(kind="in-the-past", in_words=told))
+        is_otherwise = isinstance(event, OpeningFixed) and (is_new or _is_longer_or_moved(opening, event))
+        against = self.look.beside(event) if is_otherwise else ""
+        self.words.append(f"{what} {in_words_there(at, venue)}{was}.{against}")
+
+    @cached_property
+    def look(self) -> SeriesLook:
+        """What speaks against those that are told of."""
+        return SeriesLook(self.venues, self.now)
 
     def stays(self, opening: Opening, why: str) -> None:
         """An exception, in words."""
@@ -79,6 +82,11 @@ def becomes(
         hanging.tell(standing, event, f"{standing.name}{named}{ends} {does}")
 
 
+def _is_longer_or_moved(standing: Opening, event: OpeningFixed) -> bool:
+    was, doors = (doors_of(one.opens_at, one.closes_at, one.anchor, one.closing) for one in (standing, event))
+    return doors.opens_at != was.opens_at or doors.last > was.last
+
+
 def _lasts(one: Opening | OpeningFixed) -> timedelta | None:
     return None if one.closes_at is None else one.closes_at - one.opens_at
 
@@ -93,8 +101,3 @@ def falls_out(hanging: Hanging, opening: Opening) -> None:
     hanging.tell(opening, OpeningCalledOff(), f"{opening.name} is called off:")
     told = f"{opening.name}, {in_words_there(opening.opens_at, hanging.venues[opening.venue_id])}, is called off."
     hanging.warnings.append(ChangeWarning(kind="called-off", in_words=told))
-
-
-def in_words_there(at: datetime, venue: Venue) -> str:
-    """An instant by the clock of a venue, which is named."""
-    return f"{moment_in_words(at, zone(venue.zone))} at {venue.name}, by the clock of {venue.zone}"

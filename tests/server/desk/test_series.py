@@ -113,7 +113,8 @@ def test_one_on_days_without_visitors_is_warned_of_and_kept_where_it_is_meant(pe
     week = {"monday": [{"opens": "10:00", "closes": "18:00"}]}
     assert studio.put("venues/quay/hours", {"week": week, "dates": []}).status_code == 200
     page, body = looked(person, "/opening-series/new", NEW)
-    assert page.count("Quay House is closed") == 3
+    assert page.count("Quay House is closed then, by its hours.") == 4  # beside each, and once for a yes
+    assert "3 of 3 openings, the first 2026-03-21 19:00 at Quay House" in page and page.count("Is that meant?") == 1
     assert "Late Saturday is added." in shown(person, "/opening-series/new", body)
     assert len(days()) == 3
 
