@@ -12,6 +12,7 @@ changes.py       what the studio changes meanwhile
 station_day.py   what a day of a station has left, read from the outside
 judging/         what must hold of any paper and any log; fault runs are judged by it, too
 acceptance.py    what was promised, measured
+foretold.py      what was told of the paper, before and after, against the ledger
 kept_changes.py  the same of a plan that changes
 report.py        report.json, the papers as PNG, the words at the end
 """

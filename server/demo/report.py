@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from scheduling.sky.zones import zone
-from server.demo import acceptance, kept_changes, scenario
+from server.demo import acceptance, foretold, kept_changes, scenario
 from server.demo.acceptance import Promise
 from server.demo.changes import calendar
 from server.demo.processes import environment, to_its_end
@@ -40,6 +40,8 @@ def measure(stage: Stage, everyone: list[StationDay]) -> list[Promise]:
             acceptance.paper_shows_the_plates(day),
             acceptance.no_column_twice(day),
             acceptance.nothing_lost(day),
+            foretold.as_foretold(day, stage.foretold[day.station.id]),
+            foretold.as_told_after(day, foretold.ask_after(stage.studio, day)),
         ]
         if day.station.outage:
             promises += [acceptance.outage_settled(day), acceptance.knife_follows_the_paper(day)]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
@@ -31,6 +32,7 @@ class Stage:
         network: of the station that loses it.
         network_back_at: when it came back.
         receiver: of webhooks, by which somebody on call is told.
+        foretold: what the API said, before the day, would hang at each station, by station id.
         moved, ended, followed: the opening and the runs that were changed, once they were.
     """
 
@@ -47,6 +49,7 @@ class Stage:
     network: VenueNetwork | None = None
     network_back_at: datetime = scenario.CLOCK_BEGINS
     receiver: Receiver | None = None
+    foretold: dict[str, list[Mapping[str, Any]]] = field(default_factory=dict)
     moved: changes.Moved | None = None
     ended: changes.Ended | None = None
     followed: changes.Followed | None = None

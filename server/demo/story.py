@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from machines.clock import CLOCK_VARIABLE, CompressedClock, utc
-from server.demo import furnishing, scenario
+from server.demo import foretold, furnishing, scenario
 from server.demo.acts import acts, arm
 from server.demo.processes import (
     PATIENCE_S,
@@ -118,6 +118,8 @@ def slow_down(stage: Stage) -> None:
 def play(stage: Stage) -> None:
     """Let the day pass, and return when the server has every column accounted for."""
     _wait_for_plans(stage)
+    for station in scenario.STATIONS:
+        stage.foretold[station.id] = foretold.ask_before(stage.studio, station, stage.begins)
     pending = acts(stage)
     ends = stage.begins + timedelta(hours=scenario.HOURS)
     told = 0.0

@@ -1,0 +1,62 @@
+"""The promises about what was told of the paper can break: a good day's answers, and the same with one thing wrong."""
+
+from __future__ import annotations
+
+from copy import deepcopy
+from datetime import timedelta
+from typing import Any
+
+import numpy as np
+
+from machines.clock import utc
+from machines.serialization import format_instant
+from server.demo.foretold import as_foretold, as_told_after
+from server.demo.station_day import StationDay
+from tests.server.demo.test_acceptance import BEGINS, SMALL, day
+
+
+def answer(of: StationDay, hour: float, source: str) -> dict[str, Any]:
+    """What the ledger itself would say, a stretch for each length side by side."""
+    at = BEGINS + timedelta(hours=hour)
+    ledger = of.evidence.of_pictures
+    laid = ledger[ledger["at"] <= at.timestamp()][-SMALL.knife_columns :]
+    parts = np.split(laid, np.flatnonzero(np.diff(laid["column"]) != 1) + 1)
+    return {
+        "at": {"at": format_instant(utc(at.timestamp()))},
+        "source": source,
+        "paper_position": int(laid["place"][-1]) + 1,
+        "certainty": {"unsure_columns": 0},
+        "hangs": [
+            {
+                "paper_position": int(part["place"][0]),
+                "columns": {"first_column": int(part["column"][0]), "end_column": int(part["column"][-1]) + 1},
+            }
+            for part in parts
+        ],
+    }
+
+
+def test_answers_that_agree_with_the_ledger_keep_the_promise() -> None:
+    good = day()
+    assert as_foretold(good, [answer(good, hour, "planned") for hour in (1.5, 2.5)]).holds
+    after = as_told_after(good, [answer(good, hour, "reported") for hour in (1.5, 2.5, 7.5)])
+    assert after.holds and after.measured["columns_that_hang"] > 0 and after.measured["most_apart"] == 0
+
+
+def test_a_column_too_many_elsewhere_or_missing_breaks_it() -> None:
+    good = day()
+    for change in (("first_column", 1), ("end_column", 9), ("end_column", -9)):
+        wrong = deepcopy(answer(good, 2.5, "planned"))
+        wrong["hangs"][-1]["columns"][change[0]] += change[1]
+        assert not as_foretold(good, [wrong]).holds, change
+    assert not as_told_after(good, [answer(good, 2.5, "planned")]).holds, "it should have been reported"
+    assert not as_told_after(good, []).holds
+
+
+def test_as_many_may_differ_as_it_is_said_to_be_unsure_of() -> None:
+    good = day()
+    short = answer(good, 2.5, "reported")
+    short["hangs"][-1]["columns"]["end_column"] -= 2
+    assert not as_told_after(good, [short]).holds
+    short["certainty"]["unsure_columns"] = 2
+    assert as_told_after(good, [short]).holds
