@@ -9,7 +9,9 @@ from __future__ import annotations
 import logging
 import threading
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from datetime import datetime
+from functools import partial
 
 from django.conf import settings
 from django.db import close_old_connections
@@ -53,9 +55,10 @@ def extend() -> int:
     return extend_plans(wiring.now(), wiring.horizon(), wiring.plates(), wiring.uploads())
 
 
-def watch() -> int:
-    """Begin and end silences, and keep how surely boards know the time; returns how many silences changed."""
-    changed = watch_silence(wiring.now(), wiring.silent_after())
+def watch(listens_since: datetime | None = None) -> int:
+    """Begin and end silences, and keep how surely boards know the time; returns how many silences changed. A server
+    that was away itself says since when it listens again."""
+    changed = watch_silence(wiring.now(), wiring.silent_after(), listens_since)
     sample_clocks(wiring.now())
     return changed
 
@@ -95,6 +98,12 @@ JOBS = (
 )
 # In a loop of its own: another side that does not answer holds up nothing else.
 SENDING = (Job("send-messages", settings.TELL_EVERY_S, send),)
+
+
+def listening(since: datetime) -> tuple[Job, ...]:
+    """The jobs of a server that takes calls in the same process, since an instant: it heard nobody before, and tells
+    nobody that all machines are silent because it was away."""
+    return tuple(replace(job, run=partial(watch, since)) if job.run is watch else job for job in JOBS)
 
 
 def run_once(job: Job) -> bool:

@@ -593,6 +593,8 @@ LIMITS: dict[str, tuple[Any, str]] = {
     "server.demo.kept_changes.HEARS_WITHIN": (timedelta(hours=1), "a board asks again, once it has a network"),
     "server.demo.kept_changes.A_SECOND": (timedelta(seconds=1), "a calendar tells no less"),
     "server.demo.kept_changes.BESIDE_THE_SEAM": (20, "enough to see that none is missing, doubled or elsewhere"),
+    "server.demo.doors.DAY_BEFORE": (timedelta(hours=24), "so long before doors open their answer is asked for"),
+    "server.demo.told.HEARD_EVERY": (timedelta(hours=1), "no board of the demonstration is silent so long unasked"),
     "server.demo.acceptance.WEEKS_AHEAD": (52, "a calendar holds a year of windows"),
     "server.demo.judging.judged_paper.EARLIEST_COLUMNS": (0.55, "a board's clock is surer than half a column"),
     "server.demo.stalls.MATTERS_SHOWN_S": (60.0, "less than the narrowest dot of the demonstration"),
@@ -728,6 +730,7 @@ NO_LIMITS: dict[str, str] = {
         server.demo.processes.COLUMNS_PER_COMMIT server.demo.scenario.SECONDS_SHOWN_PER_SECOND
         server.demo.changes.LOOKED_AT_MOST server.demo.venue_network.AT_ONCE
         server.demo.scenario.HOURS server.demo.scenario.LEAD_HOURS server.demo.scenario.IDLE_FIRING
+        server.demo.scenario.DOORS_OPEN_H server.demo.foretold.TIMES server.demo.foretold.BEFORE_H
         server.demo.stalls.LOOK_EVERY_S server.demo.story.LOOK_EVERY_S server.demo.story.TELL_EVERY_S""",
 }
 NO_LIMIT_NAMES = [name for names in NO_LIMITS.values() for name in names.split()]

@@ -18,8 +18,14 @@ from scheduling.queries.runs import current_run
 WATCH = "watch"
 
 
-def watch_silence(now: datetime, silent_after: timedelta) -> int:
+def watch_silence(now: datetime, silent_after: timedelta, listens_since: datetime | None = None) -> int:
     """Begin or end the silence of each machine, and return how many changed.
+
+    Args:
+        now: this instant, UTC.
+        silent_after: for how long a node may say nothing.
+        listens_since: when the server came back itself, UTC: nobody is silent because there was nobody to hear it.
+            None where that is not known.
 
     Two watches at once are harmless: the second loses the race on the machine's stream and leaves it at that.
 
@@ -27,17 +33,20 @@ def watch_silence(now: datetime, silent_after: timedelta) -> int:
         ViewsSetAside: a silence that begins would not show, and begin for ever.
     """
     require_views("machines", "notices", "runs")
+    may_begin = listens_since is None or now - listens_since > silent_after
     heard = dict(Heartbeat.objects.values_list("machine_id", "heard_at"))
     machines: list[Machine] = table(Machine, DEFAULT_DB_ALIAS).where("TRUE ORDER BY id")
-    changing = [one.id for one in machines if _may_change(one, heard.get(one.id), now, silent_after)]
+    changing = [one.id for one in machines if _may_change(one, heard.get(one.id), now, silent_after, may_begin)]
     return sum(_watch(id, heard.get(id), now, silent_after) for id in changing)
 
 
-def _may_change(machine: Machine, heard_at: datetime | None, now: datetime, silent_after: timedelta) -> bool:
+def _may_change(
+    machine: Machine, heard_at: datetime | None, now: datetime, silent_after: timedelta, may_begin: bool
+) -> bool:
     """Whether a machine has to be looked at more closely; most are heard, and known to be."""
     heard_at = heard_at or machine.last_reported_at
     is_quiet = heard_at is None or now - heard_at > silent_after
-    return is_quiet != (machine.silent_since is not None)
+    return is_quiet != (machine.silent_since is not None) and (may_begin or not is_quiet)
 
 
 def _watch(id: str, heard_at: datetime | None, now: datetime, silent_after: timedelta) -> bool:

@@ -12,6 +12,9 @@ changes.py       what the studio changes meanwhile
 station_day.py   what a day of a station has left, read from the outside
 judging/         what must hold of any paper and any log; fault runs are judged by it, too
 acceptance.py    what was promised, measured
+receiver.py, mail_receiver.py   who take webhooks and mail
+told.py          whether each outage was told once each way, and once as over
+doors.py         what was said a day before of what hangs as doors open, and what then hung
 foretold.py      what was told of the paper, before and after, against the ledger
 kept_changes.py  the same of a plan that changes
 report.py        report.json, the papers as PNG, the words at the end

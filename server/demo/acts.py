@@ -26,22 +26,29 @@ class Act:
 def acts(stage: Stage) -> list[Act]:
     """What goes wrong when, in order."""
     found = [act for station in scenario.STATIONS if station.outage for act in _node_acts(stage, station)]
-    return sorted([*found, *_server_acts(stage), *_acts_of_people(stage)])
+    return sorted([*found, *_network_acts(stage), *_server_acts(stage), *_acts_of_people(stage)])
 
 
 def _node_acts(stage: Stage, station: scenario.Station) -> list[Act]:
     outage, child = station.outage, stage.nodes[station.id]
     assert outage is not None
     back = stage.begins + timedelta(hours=outage.back_h)
+
+    def go() -> None:
+        child.kill()
+        stage.goes_away(station.id)
+
+    def come_back() -> None:
+        child.start()
+        stage.comes_back(station.id)
+
     return [
         Act(
             _middle_of_a_segment(stage, station, outage.killed_h),
             f"somebody pulls the plug of {station.name} in the middle of a segment (SIGKILL)",
-            child.kill,
+            go,
         ),
-        Act(
-            back, f"{station.name} has power again; its policy is {station.policy}, its knife is disarmed", child.start
-        ),
+        Act(back, f"{station.name} has power again; its policy is {station.policy}, its knife is disarmed", come_back),
         Act(
             stage.begins + timedelta(hours=outage.armed_h),
             f"somebody has looked at {station.name} and arms its knife",
@@ -57,6 +64,26 @@ def _middle_of_a_segment(stage: Stage, station: scenario.Station, hours: float) 
         if starts <= about < ends:
             return starts + (ends - starts) / 2
     raise DemoError(f"no segment of {station.run} is planned at {about}")
+
+
+def _network_acts(stage: Stage) -> list[Act]:
+    outage = scenario.NETWORK_OUTAGE
+    name = next(one.name for one in scenario.STATIONS if one.id == outage.station)
+    network = stage.networks[outage.station]
+    gone, back = (stage.begins + timedelta(hours=h) for h in (outage.gone_h, outage.back_h))
+
+    def go() -> None:
+        network.go()
+        stage.goes_away(outage.station)
+
+    def come_back() -> None:
+        network.come_back()
+        stage.comes_back(outage.station)
+
+    return [
+        Act(gone, f"the network of {name} is gone for hours; it prints on, and people are told", go),
+        Act(back, f"the network of {name} is there again", come_back),
+    ]
 
 
 def _server_acts(stage: Stage) -> list[Act]:
@@ -78,9 +105,9 @@ def _server_acts(stage: Stage) -> list[Act]:
 
 
 def _acts_of_people(stage: Stage) -> list[Act]:
-    planned, network, stations = scenario.CHANGES, stage.network, {one.id: one for one in scenario.STATIONS}
+    planned, stations = scenario.CHANGES, {one.id: one for one in scenario.STATIONS}
     station, followed = stations[planned.station], stations[planned.follows]
-    assert network is not None
+    network = stage.networks[planned.station]
 
     def move() -> None:
         stage.moved = changes.move_opening(stage.studio)

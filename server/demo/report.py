@@ -15,10 +15,11 @@ from scheduling.sky.zones import zone
 from server.demo import acceptance, foretold, kept_changes, scenario
 from server.demo.acceptance import Promise
 from server.demo.changes import calendar
+from server.demo.doors import hung_as_was_said
 from server.demo.processes import environment, to_its_end
 from server.demo.stage import Stage
 from server.demo.station_day import StationDay, read_day
-from server.demo.told import told_of_outages
+from server.demo.told import Received, told_of_outages
 from server.demo.views import view
 
 
@@ -41,6 +42,7 @@ def measure(stage: Stage, everyone: list[StationDay]) -> list[Promise]:
             acceptance.no_column_twice(day),
             acceptance.nothing_lost(day),
             foretold.as_foretold(day, stage.foretold[day.station.id]),
+            hung_as_was_said(day, stage.doors[day.station.id]),
             foretold.as_told_after(day, foretold.ask_after(stage.studio, day)),
         ]
         if day.station.outage:
@@ -60,9 +62,15 @@ def measure(stage: Stage, everyone: list[StationDay]) -> list[Promise]:
 
 
 def _told(stage: Stage) -> Promise:
-    """Of the outages at machines that somebody on call was told of."""
-    assert stage.receiver is not None
-    return told_of_outages(stage.receiver.taken, [one.id for one in scenario.STATIONS if one.outage])
+    """Of the outages at machines that people were told of."""
+    received = Received(
+        hooks=stage.receiver.taken,
+        letters=stage.mail.taken,
+        messages=stage.studio.all("messages"),
+        matters=stage.studio.all("matters"),
+        mailbox=scenario.MAILBOX,
+    )
+    return told_of_outages(received, stage.away)
 
 
 def _changes(stage: Stage, everyone: list[StationDay]) -> list[Promise]:

@@ -1,4 +1,4 @@
-"""Saltmarsh Works, a studio of our own invention, and a day of its three machines that goes wrong in three ways.
+"""Saltmarsh Works, a studio of our own invention, and a day of its three machines that goes wrong in four ways.
 
 The zones make time hard: half an hour off (St. John's), a clock change in the middle of the run (Lisbon, on
 25 October 2026 at 01:00 UTC), and 45 minutes off in southern summer time (Chatham Islands).
@@ -11,13 +11,15 @@ from datetime import UTC, datetime, timedelta
 from typing import Any
 
 STUDIO = "Saltmarsh Works"
+# Whom mail is from, and whom it is for.
+MAIL_FROM, MAILBOX = "dayroll@saltmarsh.example", "desk@saltmarsh.example"
 
 # Where the compressed clock begins; the runs follow when everything is set up.
 CLOCK_BEGINS = datetime(2026, 10, 24, 6, 0, tzinfo=UTC)
 SECONDS_SHOWN_PER_SECOND = 1400.0  # at most; see `server.demo.time_compression`
 HOURS = 24.25
-# From planning the runs to their first column, so that plates can be drawn and nodes can fetch them.
-LEAD_HOURS = 4.0
+# From planning the runs to their first column, so that plates can be drawn, openings asked of and nodes can fetch them.
+LEAD_HOURS = 6.0
 # The last of the id of each run.
 RUN_NAME = "october"
 
@@ -264,6 +266,18 @@ SERVER_OUTAGE = ServerOutage(killed_h=15.0, back_h=19.0)
 
 
 @dataclass(frozen=True)
+class NetworkOutage:
+    """The network of a machine is gone for so long that people are told; hours from the beginning of the runs."""
+
+    station: str
+    gone_h: float
+    back_h: float
+
+
+NETWORK_OUTAGE = NetworkOutage(station="lantern-1", gone_h=8.8, back_h=12.2)
+
+
+@dataclass(frozen=True)
 class Changes:
     """What the studio says otherwise while the day passes; hours from the beginning of the runs.
 
@@ -301,8 +315,11 @@ CHANGES = Changes(
     follows="lantern-1",
     source="northern-stars",
     said_h=12.5,
-    joins_h=22.0,
+    joins_h=22.5,
 )
+
+# Doors that open at every venue, hours from the beginning of the runs: what hangs there then is asked a day before.
+DOORS_OPEN_H = 22.25
 
 OPENINGS: dict[str, dict[str, Any]] = {
     "first-light": {

@@ -10,8 +10,9 @@ from pathlib import Path
 from typing import Any
 
 from machines.clock import CLOCK_VARIABLE, CompressedClock, utc
-from server.demo import foretold, furnishing, scenario
+from server.demo import doors, foretold, furnishing, scenario
 from server.demo.acts import acts, arm
+from server.demo.mail_receiver import MailReceiver
 from server.demo.processes import (
     PATIENCE_S,
     DemoError,
@@ -26,6 +27,7 @@ from server.demo.processes import (
 from server.demo.receiver import Receiver
 from server.demo.stage import Stage
 from server.demo.time_compression import GLANCE_S, share_of_a_core
+from server.demo.told import NOT_PRINTING
 from server.demo.venue_network import VenueNetwork
 
 # Intervals in seconds as shown by the clock, short enough for a day that passes in a minute.
@@ -36,7 +38,7 @@ SETTINGS = {
     "DAYROLL_TELL_EVERY_S": "900",
     "DAYROLL_PRIVATE_HOOKS": "1",
 }
-ON_CALL = "on-call"
+ON_CALL, DESK = "on-call", "desk"
 LOOK_EVERY_S = 0.05
 TELL_EVERY_S = 2.0
 
@@ -46,9 +48,12 @@ def set_the_stage(folder: Path, port: int, pace: float) -> Stage:
     clock = CompressedClock(time.clock_gettime(time.CLOCK_BOOTTIME), scenario.CLOCK_BEGINS.timestamp(), pace)
     home = folder / "server"
     home.mkdir(parents=True)
-    child = server(home, clock, port, SETTINGS)
+    mail = MailReceiver()
+    child = server(
+        home, clock, port, SETTINGS | {"DAYROLL_MAIL": mail.address, "DAYROLL_MAIL_FROM": scenario.MAIL_FROM}
+    )
     child.start()
-    return Stage(folder, clock, Studio(f"http://127.0.0.1:{port}", ""), child, receiver=Receiver())
+    return Stage(folder, clock, Studio(f"http://127.0.0.1:{port}", ""), child, Receiver(), mail)
 
 
 def open_the_door(stage: Stage) -> None:
@@ -71,13 +76,19 @@ def furnish(stage: Stage) -> None:
     stage.refusal = studio.call("POST", "openings", scenario.TWICE)
     _plan_runs(stage)
     stage.say(f"{scenario.STUDIO}: three venues, three machines, three runs of {scenario.HOURS:g} hours are planned")
+    _wait_for_plans(stage)
+    opens_at = stage.begins + timedelta(hours=scenario.DOORS_OPEN_H)
+    for station in scenario.STATIONS:
+        opening = doors.fix_opening(studio, station, opens_at)
+        stage.doors[station.id] = doors.ask(studio, station, opening, utc(stage.clock.now()))
+    stage.say(f"doors open at every venue at {opens_at:%a %H:%M} UTC; what will hang there is asked now")
 
 
 def _have_somebody_told(stage: Stage) -> None:
-    """A technician on call, whose program takes webhooks."""
-    assert stage.receiver is not None
-    one = {"id": ON_CALL, "role": "technician", "webhook": stage.receiver.address}
-    stage.studio.put("recipients?accept=true", {"recipients": [one]})
+    """A technician on call, whose program takes webhooks, and the studio's desk, which reads mail."""
+    on_call = {"id": ON_CALL, "role": "technician", "webhook": stage.receiver.address}
+    desk = {"id": DESK, "role": "studio", "email": scenario.MAILBOX}
+    stage.studio.put("recipients?accept=true", {"recipients": [on_call, desk]})
     stage.receiver.secret = stage.studio.get(f"recipients/{ON_CALL}/secret")["secret"]
 
 
@@ -90,11 +101,11 @@ def _plan_runs(stage: Stage) -> None:
 
 def enrol_nodes(stage: Stage) -> None:
     """A one-time code for each board, and the board's agent started in a process of its own."""
-    stage.network = VenueNetwork(int(stage.studio.address.rpartition(":")[2]))
+    port = int(stage.studio.address.rpartition(":")[2])
+    stage.networks |= {id: VenueNetwork(port) for id in (scenario.CHANGES.station, scenario.NETWORK_OUTAGE.station)}
     for station in scenario.STATIONS:
         home = stage.folder / station.id
-        is_apart = station.id == scenario.CHANGES.station
-        address = stage.network.address if is_apart else stage.studio.address
+        address = stage.networks[station.id].address if station.id in stage.networks else stage.studio.address
         code = stage.studio.create(f"machines/{station.id}/enrolment", None)["code"]
         child = node(home, stage.clock, station.skew)
         enrol = [*node_program(), "enrol", "--server", address, "--home", str(home)]
@@ -116,8 +127,7 @@ def slow_down(stage: Stage) -> None:
 
 
 def play(stage: Stage) -> None:
-    """Let the day pass, and return when the server has every column accounted for."""
-    _wait_for_plans(stage)
+    """Let the day pass, and return when the server has every column accounted for, and told that all is over."""
     for station in scenario.STATIONS:
         stage.foretold[station.id] = foretold.ask_before(stage.studio, station, stage.begins)
     pending = acts(stage)
@@ -134,6 +144,7 @@ def play(stage: Stage) -> None:
             stage.say(_progress(stage, now, ends))
         time.sleep(LOOK_EVERY_S)
     _wait_until_accounted(stage)
+    _wait_until_told(stage)
 
 
 def _wait_for_plans(stage: Stage) -> None:
@@ -180,6 +191,15 @@ def _wait_until_accounted(stage: Stage) -> None:
 
     _wait(stage, accounted, "not every column was accounted for")
     stage.say("every planned column is accounted for")
+
+
+def _wait_until_told(stage: Stage) -> None:
+    def told() -> bool:
+        lasts = [one for one in stage.studio.all("matters") if one["kind"] in NOT_PRINTING and one["over_at"] is None]
+        waits = [one for one in stage.studio.all("messages") if one["sent_at"] is one["given_up_at"] is None]
+        return not lasts and not waits
+
+    _wait(stage, told, "not everything was told as over")
 
 
 def _wait(stage: Stage, until: Callable[[], bool], complaint: str) -> None:

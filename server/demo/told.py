@@ -1,46 +1,136 @@
-"""What the demonstration promises of telling people: each outage was told once, was over once, and was signed."""
+"""What the demonstration promises of telling people: each outage at a machine was told once by mail and once by
+webhook, and once as over by each; nothing came twice, and nothing that was not sent."""
 
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any
 
+from machines.serialization import parse_instant
 from server.demo.acceptance import Promise
+from server.demo.mail_receiver import Letter
 from server.demo.receiver import Hook
 
+WAYS = ("email", "webhook")
+# As which a machine is told that does not print what is due, by the API's names.
+NOT_PRINTING = ("never-heard", "ended", "silence", "stands", "held", "outage")
+# A board is heard at least so often, so that a silence begins no earlier before its outage.
+HEARD_EVERY = timedelta(hours=1)
+OVER = "over"
 
-def told_of_outages(hooks: Sequence[Hook], stations: Iterable[str]) -> Promise:
-    """Each machine that lost power was told of once as silent, and once as over. A message that came twice, as the
-    server was killed before it had noted that it was taken, has one id.
+
+@dataclass(frozen=True)
+class Away:
+    """An outage at a machine, of which people are to be told: from when to when nothing could be heard, UTC; without an
+    end while it lasts."""
+
+    machine: str
+    since: datetime
+    until: datetime | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Received:
+    """Whatever two real receivers took, and what the server says that it sent.
+
+    Attributes:
+        hooks, letters: all that came in, in order.
+        messages, matters: rows of the API.
+        mailbox: the address that letters are for.
+    """
+
+    hooks: Sequence[Hook]
+    letters: Sequence[Letter]
+    messages: Sequence[Mapping[str, Any]]
+    matters: Sequence[Mapping[str, Any]]
+    mailbox: str
+
+    @property
+    def ids(self) -> Mapping[str, list[str]]:
+        """Of messages, as they came, by way."""
+        return {"email": [one.id for one in self.letters], "webhook": [one.id for one in self.hooks]}
+
+
+def told_of_outages(received: Received, away: Sequence[Away]) -> Promise:
+    """Each outage was told once and was over once, both ways; whatever came was sent once, and came once.
 
     Args:
-        hooks: all that came in, in order.
-        stations: ids of the machines that lost power.
+        received: all of it.
+        away: the outages, in the order in which they began.
     """
-    first = {hook.id: hook for hook in reversed(hooks)}
-    times = Counter((one.said["data"].get("matter"), *_what(one)) for one in first.values())
-    complaints = [f"{matter} was told {count} times as {what}" for (matter, *what), count in times.items() if count > 1]
-    complaints += [f"{hook.id} is not signed" for hook in hooks if not hook.is_signed]
-    counts: dict[str, int] = {}
-    for station in stations:
-        of = [one.said for one in first.values() if station in one.said["data"].get("machines", ())]
-        told = {one["data"]["matter"] for one in of if _is_told_as_silent(one)}
-        over = {one["data"]["matter"] for one in of if one["type"] == "matter.over"}
-        counts[station] = len(told & over)
-        if not told:
-            complaints.append(f"nobody was told that {station} was silent")
-        complaints += [f"{matter} of {station} was never over" for matter in sorted(told - over)]
-    measured = {"received": len(hooks), "messages": len(first), "silences_told_and_over": counts}
+    named = {one["id"]: one for one in received.messages}
+    matters = [_matter_of(one, received.matters) for one in away]
+    complaints = [*_not_once(received), *_not_as_sent(received, named)]
+    complaints += [
+        f"nobody was told of the outage at {one.machine}" for one, m in zip(away, matters, strict=True) if not m
+    ]
+    of_outages = [matter["id"] for matter in matters if matter is not None]
+    complaints += [
+        f"{row['id']} was no outage"
+        for row in received.matters
+        if row["kind"] in NOT_PRINTING and row["id"] not in of_outages and _times(received, named, row["id"])
+    ]
+    for id in of_outages:
+        complaints += _not_told_and_over(id, _times(received, named, id))
+    by_way = {f"by_{way}": len(ids) for way, ids in received.ids.items()}
+    measured = by_way | {"outages_told_and_over": dict(Counter(one.machine for one in away))}
     return Promise("told-of-outages", not complaints, measured | ({"complaints": complaints} if complaints else {}))
 
 
-def _what(hook: Hook) -> tuple[str, str]:
-    """As what it was told: a machine that stands again is told of again, from another instant on."""
-    data = hook.said["data"]
-    is_over = hook.said["type"] == "matter.over"
-    return hook.said["type"], "" if is_over else f"{data.get('kind')} from {data.get('told_from')}"
+def _matter_of(away: Away, matters: Sequence[Mapping[str, Any]]) -> Mapping[str, Any] | None:
+    """The one that began as an outage did."""
+    for row in matters:
+        machines = {part["machine"] for part in row["parts"].values()}
+        since = parse_instant(row["began_at"])
+        is_its_own = row["kind"] in NOT_PRINTING and away.machine in machines
+        if is_its_own and away.since - HEARD_EVERY <= since <= (away.until or away.since):
+            return row
+    return None
 
 
-def _is_told_as_silent(said: dict[str, object]) -> bool:
-    data = said["data"]
-    return said["type"] == "matter.told" and isinstance(data, dict) and data["kind"] == "silence"
+def _not_once(received: Received) -> Iterator[str]:
+    """What came twice, and what came though the server does not say that it sent it, or the other way round."""
+    sent = {(one["way"], one["id"]) for one in received.messages if one["sent_at"] is not None}
+    came = Counter((way, id) for way, ids in received.ids.items() for id in ids)
+    yield from (f"{id} came {count} times by {way}" for (way, id), count in came.items() if count > 1)
+    yield from (f"{id} came by {way}, and was never sent" for way, id in came if (way, id) not in sent)
+    yield from (f"{id} was sent by {way}, and never came" for way, id in sorted(sent - set(came)))
+
+
+def _not_as_sent(received: Received, named: Mapping[str, Mapping[str, Any]]) -> Iterator[str]:
+    """What is not signed, or for somebody else; what says something else by mail than by webhook; and an end that is no
+    answer to what was told."""
+    yield from (f"{hook.id} is not signed" for hook in received.hooks if not hook.is_signed)
+    said = {_what(named[one.id]): one.said["data"]["subject"] for one in received.hooks if one.id in named}
+    for letter in received.letters:
+        if letter.envelope != (received.mailbox,):
+            yield f"{letter.id} is for {', '.join(letter.envelope)}"
+        row = named.get(letter.id)
+        if row is None:
+            continue
+        if letter.said["Subject"] != said.get(_what(row)):
+            yield f"{letter.id} says {letter.said['Subject']!r}, which no webhook does"
+        begun = named.get(letter.answers)
+        if row["what"] == OVER and (begun is None or begun["matter"] != row["matter"]):
+            yield f"{letter.id} is no answer to what told of {row['matter']}"
+
+
+def _what(row: Mapping[str, Any]) -> tuple[str, str]:
+    return row["matter"], row["what"]
+
+
+def _times(received: Received, named: Mapping[str, Mapping[str, Any]], matter: str) -> Counter[tuple[str, str]]:
+    """How often a matter was told, by way and as what."""
+    rows = ((way, named[id]) for way, ids in received.ids.items() for id in ids if id in named)
+    return Counter((way, row["what"]) for way, row in rows if row["matter"] == matter)
+
+
+def _not_told_and_over(matter: str, times: Mapping[tuple[str, str], int]) -> Iterator[str]:
+    for way in WAYS:
+        told = sum(count for (by, what), count in times.items() if by == way and what != OVER)
+        over = times.get((way, OVER), 0)
+        if (told, over) != (1, 1):
+            yield f"{matter} was told {told} times by {way}, and over {over} times"

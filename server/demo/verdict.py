@@ -20,6 +20,8 @@ IN_TIME = (
     "ended-while-offline:",
     "followed-without-a-seam:",
     "told-of-outages",
+    "paper-foretold:",
+    "hung-as-was-said:",
 )
 
 

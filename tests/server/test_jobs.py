@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import threading
 from dataclasses import dataclass, field
+from datetime import timedelta
 
 import pytest
 
-from scheduling.log.models import Event, Segment
+from scheduling.log.models import Event, Notice, Segment
 from server import jobs
 from server.jobs import Job, run_loop, run_once
 from tests.server.studio import IN_ORDER, Caller, HeldClock
@@ -90,3 +91,15 @@ def test_the_jobs_have_names_of_their_own(studio: Caller) -> None:
     assert len({job.name for job in jobs.JOBS}) == len(jobs.JOBS) == 5
     assert [job.run() > 0 for job in jobs.JOBS] == [True, False, False, False, False]
     assert Segment.objects.exists()
+
+
+def test_a_server_that_comes_back_finds_no_machine_silent_that_it_could_not_hear(
+    furnished: Caller, clock: HeldClock
+) -> None:
+    clock.at += timedelta(hours=7)
+    back = jobs.listening(clock.at)
+    assert [job.name for job in back] == [job.name for job in jobs.JOBS]
+    (watch,) = (job for job in back if job.name == "watch-silence")
+    assert watch.run() == 0 and not Notice.objects.exists()
+    clock.at += timedelta(seconds=901)
+    assert watch.run() == 1 and Notice.objects.get().kind == "silence"

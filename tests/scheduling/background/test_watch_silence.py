@@ -50,6 +50,17 @@ def test_a_machine_without_a_board_is_told_of_as_such(tmp_path: Path) -> None:
     assert "it was never heard: no board is enrolled for it" in Notice.objects.get().said
 
 
+def test_a_server_that_was_away_itself_tells_of_no_silence_before_it_has_listened_for_so_long(tmp_path: Path) -> None:
+    ready(tmp_path)
+    heard(5)
+    back = NOON + timedelta(hours=9)
+    assert watch_silence(back, QUARTER, back) == watch_silence(back + QUARTER, QUARTER, back) == 0
+    assert watch_silence(back + timedelta(minutes=16), QUARTER, back) == 1
+    heard(9 * 60 + 20)
+    again = NOON + timedelta(hours=9, minutes=21)
+    assert watch_silence(again, QUARTER, again) == 1, "that one is heard again is told at once"
+
+
 def test_a_machine_that_has_nothing_due_need_not_be_heard(tmp_path: Path) -> None:
     ready(tmp_path, starts_at=(NOON + timedelta(days=3)).isoformat(), ends_at=(NOON + timedelta(days=4)).isoformat())
     assert watch_silence(NOON + timedelta(hours=9), QUARTER) == 0

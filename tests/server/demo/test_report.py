@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import sqlite3
 import time
+from collections.abc import Iterator
 from contextlib import closing
 from pathlib import Path
 
 import pytest
 
 from machines.clock import CompressedClock
+from server.demo.mail_receiver import MailReceiver
 from server.demo.processes import Studio, server
+from server.demo.receiver import Receiver
 from server.demo.report import log_command
 from server.demo.scenario import CLOCK_BEGINS
 from server.demo.stage import Stage
@@ -18,14 +21,16 @@ from tests.server.processes import run
 
 
 @pytest.fixture
-def stage(tmp_path: Path) -> Stage:
+def stage(tmp_path: Path) -> Iterator[Stage]:
     """A server that was set up, and has a key of the studio's in its log."""
     clock = CompressedClock(time.clock_gettime(time.CLOCK_BOOTTIME), CLOCK_BEGINS.timestamp(), 1.0)
     home = tmp_path / "server"
     home.mkdir(mode=0o700)
     for command in (["migrate"], ["studio-key", "demo"]):
         assert run(command, {"DAYROLL_HOME": str(home)}).returncode == 0
-    return Stage(tmp_path, clock, Studio("", ""), server(home, clock, 0, {}))
+    built = Stage(tmp_path, clock, Studio("", ""), server(home, clock, 0, {}), Receiver(), MailReceiver())
+    yield built
+    built.close()
 
 
 def test_a_log_that_is_whole_keeps_its_promises(stage: Stage) -> None:

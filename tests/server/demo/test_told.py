@@ -1,54 +1,111 @@
-"""What the demonstration promises of telling people can break; and its receiver knows a signature."""
+"""What the demonstration promises of telling people can break; and its receiver of webhooks knows a signature."""
 
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
+from email.message import EmailMessage
+from typing import Any
 
 import pytest
 import urllib3
 from standardwebhooks.webhooks import Webhook
 
 from server.accounts.message_secrets import hook_secret
+from server.demo.mail_receiver import Letter
 from server.demo.receiver import Hook, Receiver, signature
-from server.demo.told import told_of_outages
+from server.demo.told import Away, Received, told_of_outages
+
+NOON = datetime(2026, 10, 24, 12, tzinfo=UTC)
+DESK = "desk@saltmarsh.example"
+AWAY = [Away("one", NOON, NOON + timedelta(hours=3)), Away("one", NOON + timedelta(hours=6), NOON + timedelta(hours=9))]
 
 
-def hook(id: str, kind: str = "matter.told", matter: str = "printing-one-1", machine: str = "one") -> Hook:
-    data = {"matter": matter, "kind": "silence", "machines": [machine]}
-    return Hook(id, {"type": kind, "data": data}, is_signed=True)
+def matter(id: str, hour: float, kind: str = "silence", machine: str = "one") -> dict[str, Any]:
+    began_at = (NOON + timedelta(hours=hour)).isoformat()
+    return {"id": id, "kind": kind, "began_at": began_at, "parts": {f"printing/{machine}": {"machine": machine}}}
 
 
-GOOD = (hook("a"), hook("b", "matter.over"))
+def hook(id: str, subject: str) -> Hook:
+    return Hook(id, {"type": "matter.told", "data": {"subject": subject}}, is_signed=True)
+
+
+def letter(id: str, subject: str, answers: str = "", to: str = DESK) -> Letter:
+    said = EmailMessage()
+    said["Subject"], said["Message-ID"] = subject, f"<{id}@saltmarsh.example>"
+    if answers:
+        said["In-Reply-To"] = f"<{answers}@saltmarsh.example>"
+    return Letter((to,), said)
+
+
+def message(id: str, matter: str, what: str, way: str) -> dict[str, Any]:
+    return {"id": id, "matter": matter, "what": what, "way": way, "sent_at": NOON.isoformat()}
+
+
+def told(matters: list[dict[str, Any]]) -> Received:
+    """All of them told and over, both ways."""
+    hooks, letters, messages = [], [], []
+    for one in matters:
+        name, kind = one["id"], one["kind"]
+        messages += [message(f"{name}-h", name, kind, "webhook"), message(f"{name}-ho", name, "over", "webhook")]
+        messages += [message(f"{name}-m", name, kind, "email"), message(f"{name}-mo", name, "over", "email")]
+        hooks += [hook(f"{name}-h", name), hook(f"{name}-ho", f"Over: {name}")]
+        letters += [letter(f"{name}-m", name), letter(f"{name}-mo", f"Over: {name}", f"{name}-m")]
+    return Received(hooks=hooks, letters=letters, messages=messages, matters=matters, mailbox=DESK)
+
+
+GOOD = told([matter("first", -0.2), matter("knife", 3.0, "knife"), matter("second", 5.9)])
 
 
 def test_a_day_on_which_all_was_told() -> None:
-    found = told_of_outages([*GOOD, GOOD[1]], ["one"])  # one came twice, under its id
-    assert found.holds
-    assert found.measured == {"received": 3, "messages": 2, "silences_told_and_over": {"one": 1}}
+    found = told_of_outages(GOOD, AWAY)
+    assert found.holds, found.measured
+    assert found.measured == {"by_email": 6, "by_webhook": 6, "outages_told_and_over": {"one": 2}}
 
 
-def test_a_machine_that_stands_again_is_told_of_again() -> None:
-    twice = [hook("c"), hook("d")]
-    for one, minute in zip(twice, (1, 2), strict=True):
-        one.said["data"] |= {"kind": "stands", "told_from": f"2026-10-24T12:0{minute}:00.000000Z"}
-    assert told_of_outages([*GOOD, *twice], ["one"]).holds
+def without(id: str, of: Received = GOOD) -> Received:
+    """As if one was neither sent nor came."""
+    return replace(
+        of,
+        hooks=[one for one in of.hooks if one.id != id],
+        letters=[one for one in of.letters if one.id != id],
+        messages=[one for one in of.messages if one["id"] != id],
+    )
 
 
 @pytest.mark.parametrize(
-    ("hooks", "said"),
+    ("received", "said"),
     [
-        (GOOD[1:], "nobody was told that one was silent"),
-        (GOOD[:1], "printing-one-1 of one was never over"),
-        ((*GOOD, hook("c")), "printing-one-1 was told 2 times"),
-        ((*GOOD, hook("c", "matter.over")), "printing-one-1 was told 2 times"),
-        ((replace(GOOD[0], is_signed=False), GOOD[1]), "a is not signed"),
-        ((hook("a", machine="two"), hook("b", "matter.over", machine="two")), "nobody was told that one was silent"),
+        (without("first-h"), "first was told 0 times by webhook, and over 1 times"),
+        (without("first-mo"), "first was told 1 times by email, and over 0 times"),
+        (replace(GOOD, hooks=[*GOOD.hooks, GOOD.hooks[0]]), "first-h came 2 times by webhook"),
+        (replace(GOOD, letters=[*GOOD.letters, GOOD.letters[3]]), "knife-mo came 2 times by email"),
+        (replace(GOOD, letters=[*GOOD.letters, letter("x", "first")]), "x came by email, and was never sent"),
+        (replace(GOOD, hooks=GOOD.hooks[1:]), "first-h was sent by webhook, and never came"),
+        (replace(GOOD, hooks=[replace(GOOD.hooks[0], is_signed=False), *GOOD.hooks[1:]]), "first-h is not signed"),
+        (
+            replace(GOOD, letters=[letter("first-m", "first", to="else@b.example"), *GOOD.letters[1:]]),
+            "first-m is for else@b.example",
+        ),
+        (
+            replace(GOOD, letters=[GOOD.letters[0], letter("first-mo", "Over: first", "second-m"), *GOOD.letters[2:]]),
+            "first-mo is no answer to what told of first",
+        ),
+        (replace(GOOD, letters=[letter("first-m", "Hello"), *GOOD.letters[1:]]), "first-m says 'Hello'"),
+        (told([matter("first", -0.2), matter("second", 4.0)]), "nobody was told of the outage at one"),
+        (told([*GOOD.matters, matter("third", 12.0)]), "third was no outage"),
+        (told([*GOOD.matters, matter("other", 0.0, machine="two")]), "other was no outage"),
     ],
 )
-def test_a_day_on_which_something_was_not(hooks: tuple[Hook, ...], said: str) -> None:
-    found = told_of_outages(hooks, ["one"])
-    assert not found.holds and said in str(found.measured["complaints"])
+def test_a_day_on_which_something_was_not(received: Received, said: str) -> None:
+    found = told_of_outages(received, AWAY)
+    assert not found.holds and said in str(found.measured["complaints"]), found.measured
+
+
+def test_a_matter_that_is_told_anew_is_told_too_often() -> None:
+    more = [*GOOD.messages, message("again", "first", "stands", "webhook")]
+    found = told_of_outages(replace(GOOD, hooks=[*GOOD.hooks, hook("again", "first")], messages=more), AWAY)
+    assert found.measured["complaints"] == ["first was told 2 times by webhook, and over 1 times"]
 
 
 def test_its_signature_is_that_of_the_schemes_authors() -> None:

@@ -14,7 +14,7 @@ from django.core.management.base import CommandError
 
 from server import wiring
 from server.heavy import LEAST_THREADS
-from server.jobs import JOBS, SENDING, run_loop
+from server.jobs import SENDING, listening, run_loop
 from server.serving.listening import listen
 from server.terminal.own_name import own_name
 from server.terminal_command import TerminalCommand
@@ -102,7 +102,7 @@ def _jobs_beside() -> Iterator[None]:
     """The job loop in a thread of its own; at the end it finishes the job that it is at. Messages are sent in another,
     for which nobody waits: what it was at is sent again."""
     stop = threading.Event()
-    loop = threading.Thread(target=run_loop, args=(JOBS, wiring.clock(), stop), name="jobs")
+    loop = threading.Thread(target=run_loop, args=(listening(wiring.now()), wiring.clock(), stop), name="jobs")
     sending = threading.Thread(target=run_loop, args=(SENDING, wiring.clock(), stop), name="sending", daemon=True)
     loop.start()
     sending.start()
