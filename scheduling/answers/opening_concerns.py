@@ -101,20 +101,23 @@ def doors_of(
     return Doors(opens_at=opens_at, closes_at=closes_at, anchors=((anchor, opens_at), *ends))
 
 
-def opening_concerns(context: MachineContext, doors: Doors, read: MachinesRead | None = None) -> tuple[Concern, ...]:
+def opening_concerns(
+    context: MachineContext, doors: Doors, read: MachinesRead | None = None, paper: PaperAt | None = None
+) -> tuple[Concern, ...]:
     """What may not come true of an opening at a machine; nothing of one that is past.
 
     Args:
         context: the machine, now, with what stands of it read.
         doors: the opening.
         read: the machines that were read for what names other openings that are looked at with it.
+        paper: of the machine as the doors open, where that was worked out already.
     """
     if doors.last <= context.now:
         return ()
-    return tuple(_found(context, doors, MachinesRead() if read is None else read))
+    return tuple(_found(context, doors, MachinesRead() if read is None else read, paper))
 
 
-def _found(context: MachineContext, doors: Doors, read: MachinesRead) -> Iterator[Concern]:
+def _found(context: MachineContext, doors: Doors, read: MachinesRead, paper: PaperAt | None) -> Iterator[Concern]:
     name, one = context.machine.name, _Made(context)
     at = max(doors.opens_at, context.now)  # of one that is under way, now
     # What ends just as the doors close, or begins, is none of it.
@@ -130,7 +133,7 @@ def _found(context: MachineContext, doors: Doors, read: MachinesRead) -> Iterato
         return
     yield from _on_none(runs, last, doors, one)
     yield from _resting(runs, at, last, doors, one)
-    yield from _on_paper(paper_at(context, at), doors, one)
+    yield from _on_paper(paper if paper is not None and paper.at == at else paper_at(context, at), doors, one)
     yield from _supplies(context, doors, one)
     yield from _named(context, doors, one, read)
 

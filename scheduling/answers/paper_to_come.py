@@ -21,7 +21,6 @@ from scheduling.paper.next_passage import OnRun, on_run
 from scheduling.paper.printing_now import late_head
 from scheduling.paper.strip_now import Laid
 from scheduling.queries.machine_context import MachineContext
-from scheduling.queries.open_spans import open_spans
 from scheduling.queries.runs import recesses_of
 from scheduling.supplies.left_out import without
 from scheduling.supplies.remaining_work import RemainingColumns
@@ -162,7 +161,6 @@ def runs_to_come(context: MachineContext, head: int, since: datetime | None, unt
         until: the instant, UTC.
     """
     runs = [run for run in context.runs if run.starts_at <= until]
-    segments = open_spans([run.id for run in runs])
     found: list[RunToCome] = []
     for run in runs:
         on = on_run(context, run)
@@ -171,7 +169,7 @@ def runs_to_come(context: MachineContext, head: int, since: datetime | None, unt
             on.profile,
             context.timeline,
             since or run.starts_at,
-            segments.get(run.id, ()),
+            context.group.open_by_run.get(run.id, ()),
             quiet_of(context.venue),
             context.venue,
         )

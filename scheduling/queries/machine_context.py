@@ -25,6 +25,7 @@ from scheduling.planning.timeline import Timeline
 from scheduling.queries.calibration import machine_calibration
 from scheduling.queries.closed_away import ClosedAway
 from scheduling.queries.cuts import cuts_since_blade
+from scheduling.queries.forecast_inputs import Newest, newest_inputs
 from scheduling.queries.newest_change import Views, views
 from scheduling.queries.open_spans import open_spans
 from scheduling.queries.run_versions import planned_by, profile_versions, run_profiles
@@ -140,6 +141,11 @@ class MachineGroup:
         return open_spans([one.run_to_come.id for one in self.contexts if one.run_to_come is not None])
 
     @cached_property
+    def open_by_run(self) -> dict[str, tuple[Segment, ...]]:
+        """What is open of every run that has columns to come or begins later, by run; see `open_spans`."""
+        return open_spans([run.id for of_machine in self.runs.values() for run in of_machine])
+
+    @cached_property
     def supply_changes(self) -> dict[str, tuple[SupplyChange, ...]]:
         """What people changed of rolls, cartridges and blades, by machine, in order."""
         rows = SupplyChange.objects.filter(machine_id__in=self.ids).order_by("machine_id", "version")
@@ -156,6 +162,12 @@ class MachineGroup:
         runs = [one.run.id for one in self.contexts if one.run is not None]
         rows = Outage.objects.filter(run_id__in=runs, true_again_at=None).order_by("version")
         return {outage.run_id: outage for outage in rows}
+
+    @cached_property
+    def forecast_inputs(self) -> dict[str, Newest]:
+        """The newest event that each machine's forecast is counted from, by machine."""
+        runs = {one.machine.id: one.run_to_come.id for one in self.contexts if one.run_to_come is not None}
+        return newest_inputs(self.machines, runs, self.venues)
 
     @property
     def _shown(self) -> list[str]:

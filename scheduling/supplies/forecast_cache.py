@@ -6,69 +6,17 @@ that tell of it again and again.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from functools import lru_cache
 
-from machines.protocol.journal_entries import GapSettled, OperatorActed
-from scheduling.log.events import EVENT_KINDS
-from scheduling.log.events.equipment import (
-    HoursSet,
-    MachineAdded,
-    MachineCalibrated,
-    MachineChanged,
-    ProfileChanged,
-    QuietHoursSet,
-    VenueChanged,
-)
-from scheduling.log.events.plans import (
-    RunChanged,
-    RunContinued,
-    RunEnded,
-    RunHeld,
-    RunMovedAway,
-    RunPlanned,
-    RunWithdrawn,
-    SegmentsPlanned,
-)
-from scheduling.log.events.visits import OpeningCalledOff, OpeningFixed, ServiceWindowCalledOff, ServiceWindowFixed
-from scheduling.log.models import Event, Machine
+from scheduling.log.models import Machine
 from scheduling.queries.machine_context import MachineContext, machine_context
 from scheduling.queries.newest_change import Views
 from scheduling.rendering.plate_store import PlateStore
 from scheduling.supplies.forecast import Forecast, forecast
-
-# What moves the end of a part or what is said of it, and so the date of that. Printing as planned moves none, and of
-# what `scheduling.queries.newest_change` takes to move something much does not either, such as feed put right by a
-# hair's breadth.
-INVALIDATED_BY = tuple(
-    EVENT_KINDS[kind]
-    for kind in (
-        MachineAdded,
-        MachineChanged,
-        MachineCalibrated,
-        ProfileChanged,
-        RunPlanned,
-        RunChanged,
-        RunMovedAway,
-        RunWithdrawn,
-        RunEnded,
-        RunHeld,
-        RunContinued,
-        SegmentsPlanned,
-        GapSettled,
-        OperatorActed,
-        OpeningFixed,
-        OpeningCalledOff,
-        HoursSet,
-        QuietHoursSet,
-        VenueChanged,
-        ServiceWindowFixed,
-        ServiceWindowCalledOff,
-    )
-)
 
 
 @dataclass(frozen=True)
@@ -109,35 +57,20 @@ def kept_forecast(
     Raises:
         PlateGone: not one of the plates is there.
     """
-    newest, run = _newest(context), None if context.run_to_come is None else context.run_to_come.id
+    newest = context.group.forecast_inputs[context.machine.id]
+    run = None if context.run_to_come is None else context.run_to_come.id
     asked = _Asked(context.machine.id, run, newest.digest, context.group.views, hour_of(now), plates, within)
     return KeptForecast(_kept(asked), newest.said_at)
 
 
 def input_changed_at(context: MachineContext) -> datetime:
     """When what a machine's forecast is counted from last changed, UTC."""
-    return _newest(context).said_at
+    return context.group.forecast_inputs[context.machine.id].said_at
 
 
 def hour_of(at: datetime) -> datetime:
     """The beginning of the hour of UTC that holds an instant."""
     return at.astimezone(UTC).replace(minute=0, second=0, microsecond=0)
-
-
-def _newest(context: MachineContext) -> Event:
-    """A query for each machine: it walks back from the newest event, and soon finds one."""
-    return Event.objects.filter(stream__in=list(_streams(context)), kind__in=INVALIDATED_BY).order_by("-position")[0]
-
-
-def _streams(context: MachineContext) -> Iterator[str]:
-    """Of the machine, its model, its run, and what people say of the venue: when to change a part is good or bad."""
-    yield f"machine/{context.machine.id}"
-    if context.run_to_come is not None:
-        yield f"run/{context.run_to_come.id}"
-    yield f"profile/{context.machine.profile_id}"
-    yield f"venue/{context.machine.venue_id}"
-    yield from (f"opening/{opening.id}" for opening in context.at_venue.openings_ever)
-    yield from (f"service/{window.id}" for window in context.at_venue.windows)
 
 
 @lru_cache(maxsize=256)

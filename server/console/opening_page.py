@@ -79,7 +79,7 @@ def _there(row: Opening, contexts: tuple[MachineContext, ...], own: OwnClock) ->
         yield ThereThen(
             machine=context.machine,
             asked=asked_by(row.opens_at, context),
-            concerns=opening_concerns(context, doors),
+            concerns=opening_concerns(context, doors, paper=shown["found"]),
             shown=shown | {"lines": shown["lines"][:MOST_LINES]},
         )
 

@@ -84,6 +84,7 @@ def paper_shown(context: MachineContext, at: datetime, own: OwnClock) -> dict[st
     found = paper_at(context, at, in_sight(context.model))
     told = paper_at_told(found, [zone(UTC), *([zone(own.zone)] if own.zone else [])])
     return {
+        "found": found,
         "told": told,
         "when": formatting.moment(at, context.venue.zone),
         "utc": told.at.by_clocks[0].in_words,

@@ -16,8 +16,12 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
 from server import jobs
+from server.heavy import ANSWERS
 from tests.server.conftest import enrol
+from tests.server.desk.pages import signed_in
 from tests.server.studio import MACHINE, OPENING, PROFILE, RUN, SERVICE_WINDOW, Caller, HeldClock, changed
+
+FEED = "/api/v1/venues/quay/calendar.ics"
 
 
 def add_machines(studio: Caller, first: int, end: int) -> None:
@@ -47,10 +51,11 @@ def three(furnished: Caller, clock: HeldClock) -> Caller:
     return furnished
 
 
-def asked_by(path: str) -> int:
-    """How often a page asks, the second time."""
-    client = Client()
-    assert client.get(path).status_code == 200
+def asked_by(path: str, client: Client | None = None, *, times: int = 1) -> int:
+    """How often a page asks, once it was asked for so many times."""
+    client = client or Client()
+    for _ in range(times):
+        assert client.get(path).status_code == 200
     with CaptureQueriesContext(connection) as queries:
         assert client.get(path).status_code == 200
     return len(queries)
@@ -74,18 +79,59 @@ def test_the_season_asks_as_often_for_many_machines_as_for_three(three: Caller) 
     assert asked_by("/season") == of_three == 12
 
 
-def test_the_days_sheet_asks_once_more_for_each_machine(three: Caller) -> None:
-    """For when what its forecast is counted from last changed; how the views stand is asked once for all of them."""
+def test_the_days_sheet_asks_as_often_for_thirty_machines_as_for_three(three: Caller) -> None:
+    """When what the forecasts are counted from last changed is asked once for all of them."""
     of_three = asked_by("/venues/quay/today")
+    add_machines(three, 4, 31)
+    assert asked_by("/venues/quay/today") == of_three == 14
+
+
+# Of lists that show machines, runs and what is planned of them, for who is signed in.
+LISTS = {
+    "/openings": 5,
+    "/runs": 8,
+    "/machines": 6,
+    "/venues/quay": 14,
+    "/opening-series": 3,
+    "/told": 5,
+    "/runs/new": 4,
+}
+
+
+def test_the_lists_ask_as_often_for_thirty_machines_as_for_three(three: Caller) -> None:
+    client = signed_in()
+    assert {path: asked_by(path, client) for path in LISTS} == LISTS
+    add_machines(three, 4, 31)
+    assert {path: asked_by(path, client) for path in LISTS} == LISTS
+
+
+def feed_asks() -> int:
+    """How often a venue's calendar asks that nobody has asked for before, where all forecasts of the hour are there."""
+    ANSWERS.forget()
+    return asked_by(FEED, times=0)
+
+
+def test_the_calendar_asks_as_often_for_thirty_machines_as_for_three(three: Caller) -> None:
+    assert Client().get(FEED).status_code == 200
+    of_three = feed_asks()
+    add_machines(three, 4, 31)
+    assert Client().get(FEED).status_code == 200
+    assert feed_asks() == of_three == 19
+
+
+def test_an_openings_page_asks_nine_times_more_for_each_machine(three: Caller) -> None:
+    """What lies on the paper of each then is worked out by itself: its newest report, what lies there, what was cut and
+    by whom, what is due, which version of the picture, its plates, and its runs while the doors are open. What is to
+    come of all runs is read once."""
+    of_three = asked_by("/openings/first-night")
     add_machines(three, 4, 13)
-    assert of_three == 16
-    assert asked_by("/venues/quay/today") == of_three + 9
+    assert (of_three, asked_by("/openings/first-night")) == (41, 41 + 9 * 9)
 
 
 def test_a_first_days_sheet_of_the_hour_counts_each_forecast_once(
     three: Caller, django_assert_num_queries: Any
 ) -> None:
-    with django_assert_num_queries(42):
+    with django_assert_num_queries(40):
         assert Client().get("/venues/quay/today").status_code == 200
 
 
@@ -138,7 +184,7 @@ def test_a_series_that_a_run_names_reads_its_machine_once(furnished: Caller) -> 
         return furnished.post("opening-series?preview=true", series | {"rule": f"FREQ=DAILY;COUNT={dates}"})
 
     one, three = (asked_in(lambda dates=dates: looked_at(dates)) for dates in (1, 3))
-    assert (one, three - one) == (40, 20), "what lies on the paper at each is read for it, of 60 at most"
+    assert (one, three - one) == (40, 16), "what lies on the paper at each is read for it, of 60 at most"
 
 
 def test_a_runs_end_asks_as_often_for_many_openings_as_for_one(furnished: Caller) -> None:

@@ -31,11 +31,12 @@ from scheduling.nodes.reports import take
 from scheduling.planning.opening_hours import Hours, OpenSpan, Week
 from scheduling.planning.service_windows import Once
 from scheduling.queries.calibration import calibrate
+from scheduling.queries.forecast_inputs import INVALIDATED_BY
 from scheduling.queries.machine_context import machine_context
 from scheduling.queries.newest_change import AS_PLANNED
 from scheduling.rendering.plate_store import PlateStore
 from scheduling.supplies.forecast import forecast
-from scheduling.supplies.forecast_cache import INVALIDATED_BY, kept_forecast
+from scheduling.supplies.forecast_cache import kept_forecast
 from tests.scheduling.house import NOON, PROFILE, batch, by, furnish, long_after, plan, printed, set_hours, started
 from tests.scheduling.nodes.test_reports import gap_settled
 
