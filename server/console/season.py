@@ -10,7 +10,7 @@ from django.db.models import OuterRef, Subquery
 from django.urls import reverse
 
 from machines.model.profile import Profile
-from scheduling.log.models import Run, Segment, Source, Venue
+from scheduling.log.models import Notice, Run, Segment, Source, Venue
 from scheduling.queries.closed_away import machines_in_use
 from scheduling.queries.machine_context import MachineContext, machine_contexts
 from scheduling.queries.venue_context import VenueContext, venue_contexts
@@ -19,6 +19,7 @@ from scheduling.venues.service_windows import windows_of
 from server.console import formatting
 from server.console.needs import as_counted
 from server.console.own_clock import NO_CLOCK, OwnClock
+from server.console.season_doubts import Doubt, doubted, doubts
 from server.console.season_ends import PartEnd, part_ends
 from server.console.season_moves import Move, Moves
 from server.console.season_span import SeasonSpan
@@ -75,12 +76,14 @@ class OpeningLine:
 
 @dataclass(frozen=True)
 class MachineTrack:
-    """A machine over the season; ``wrong`` is what cannot stay so, in words, ``plan`` a run to come, for who may."""
+    """A machine over the season; ``doubts`` is what speaks against openings there, ``wrong`` what cannot stay so, in
+    words, ``plan`` a run to come, for who may."""
 
     id: str
     name: str
     runs: tuple[RunBar, ...]
     ends: tuple[PartEnd, ...]
+    doubts: tuple[Doubt, ...]
     wrong: tuple[str, ...]
     plan: Move | None
 
@@ -120,6 +123,7 @@ class _Planned:
     runs: Mapping[str, Sequence[Run]]
     sources: Mapping[str, str]
     tiles: Mapping[str, Tile]
+    doubted: Mapping[str, Sequence[Notice]]
 
 
 def season(span: SeasonSpan, moves: Moves, own: OwnClock = NO_CLOCK) -> Season:
@@ -133,7 +137,7 @@ def season(span: SeasonSpan, moves: Moves, own: OwnClock = NO_CLOCK) -> Season:
     by_machine: dict[str, list[Run]] = {}
     for run in runs:
         by_machine.setdefault(run.machine_id, []).append(run)
-    planned = _Planned(span, moves, own, by_machine, sources, tiles)
+    planned = _Planned(span, moves, own, by_machine, sources, tiles, doubted([one.machine.id for one in contexts]))
     venues = tuple(
         _venue(one, [of for of in contexts if of.venue.id == one.venue.id], planned) for one in there.values()
     )
@@ -241,6 +245,7 @@ def _track(context: MachineContext, planned: _Planned) -> MachineTrack:
         name=machine.name,
         runs=tuple(_bar(context, run, planned) for run in runs),
         ends=tuple(one for one in ends if 0 <= one.x <= 100),
+        doubts=doubts(planned.doubted.get(machine.id, ()), context.at_venue, planned.span),
         wrong=tuple(one.said for one in ends if one.is_wrong),
         plan=planned.moves.to_plan(machine.id, context.venue, planned.span.first),
     )

@@ -110,6 +110,24 @@ def test_an_opening_at_which_nothing_is_printed_is_said_to_be_wrong(furnished: C
     assert "Nothing is printed there at First night" not in shown
 
 
+def test_what_speaks_against_an_opening_is_a_mark_on_its_line_and_words_that_lead_to_its_page(
+    furnished: Caller, clock: HeldClock
+) -> None:
+    assert "Speaks against" not in page("/season?from=2026-03&months=2")
+    late = {"civil": "2026-04-04T19:00", "zone": "Europe/Lisbon"}
+    furnished.create("openings", OPENING | {"id": "late", "name": "Late night", "anchor": late})
+    assert jobs.doubt() > 0
+    (quay,) = season(season_span("2026-03", "2", clock.at), Moves(clock.at, STUDIO)).venues
+    opening, (doubt,) = next(one for one in quay.openings if one.id == "late"), quay.machines[0].doubts
+    assert (doubt.opening, doubt.name, doubt.x) == ("late", "Late night", opening.x)
+    shown = page("/season?from=2026-03&months=2")
+    said = "Late night, 2026-04-04 19:00 there: Wren 1 is on no run then."
+    assert shown.count(said) == 3, "on the mark, beside the machine, and in the table"
+    assert shown.count('href="/openings/late"') == 5
+    assert 'aria-label="Something speaks against Late night at Wren 1"' in shown
+    assert "Speaks against" not in page("/season?from=2026-05&months=1"), "it is not of these months"
+
+
 def test_a_roll_that_ends_where_nobody_is_there_is_said_to_be_wrong(furnished: Caller, clock: HeldClock) -> None:
     # 30 m at 120 mm a day last 250 days; the next window comes after that.
     furnished.create(
