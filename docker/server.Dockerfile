@@ -1,4 +1,4 @@
-# The server of a fleet: web, worker and beat run from this one image (docker/compose.yaml).
+# The server of a fleet: web, workers and beat run from this one image (docker/compose.yaml).
 ARG PYTHON_IMAGE=python:3.12-slim
 FROM ${PYTHON_IMAGE}
 

@@ -2,20 +2,31 @@
 
 A task may be delivered twice, when a worker dies after its work and before its acknowledgement, or when somebody
 starts a second beat. That is harmless: each job is safe to run twice at once, because the log's stream versions let
-only one of two equal writes win; a message is claimed by whoever sends it.
+only one of two equal writes win; a run and a message are claimed by whoever is at it.
+
+None is tried again by itself: the next beat asks anew what is to be done.
 """
 
 from __future__ import annotations
 
 from celery import shared_task
+from django.conf import settings
 
 from server import jobs
 
 
 @shared_task(name="extend-plans")
 def extend_plans() -> None:
-    """Plan ahead and draw plates."""
-    jobs.extend()
+    """Have each run planned of which something is due, by whoever draws: one task a run, which is void when the next
+    beat asks again."""
+    for run in jobs.due():
+        extend_run.apply_async((run,), expires=settings.EXTEND_EVERY_S)
+
+
+@shared_task(name="extend-run")
+def extend_run(run: str) -> None:
+    """Plan one run ahead and draw its plates."""
+    jobs.extend_one(run)
 
 
 @shared_task(name="redraw-plates")

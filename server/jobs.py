@@ -1,7 +1,8 @@
 """The background jobs: thin calls into `scheduling`, each safe to run twice at once and again after any failure.
 
-The embedded default runs them from one loop in the server's own process, and sends messages from another; a fleet runs
-the same functions as Celery tasks (`server.celery_tasks`).
+Three kinds, so that none waits for another: drawing takes long, watching must not, and whoever is told may not answer.
+The embedded default runs a loop of each in the server's own process; a fleet runs the same functions as Celery tasks
+(`server.celery_tasks`), with workers of its own for each kind.
 """
 
 from __future__ import annotations
@@ -18,7 +19,7 @@ from django.db import close_old_connections
 
 from machines.clock import Clock
 from scheduling.answers.watch_openings import watch_openings
-from scheduling.background.extend_plans import extend_plans
+from scheduling.background.extend_plans import extend_plans, extend_run, runs_due
 from scheduling.background.redraw_plates import redraw_lost
 from scheduling.background.sample_clocks import sample_clocks
 from scheduling.background.watch_silence import watch_silence
@@ -55,6 +56,16 @@ def extend() -> int:
     return extend_plans(wiring.now(), wiring.horizon(), wiring.plates(), wiring.uploads())
 
 
+def due() -> list[str]:
+    """Ids of the runs of which something is to be planned now."""
+    return runs_due(wiring.now(), wiring.horizon())
+
+
+def extend_one(run: str) -> int:
+    """Plan one run ahead and draw its plates; returns how many segments were added."""
+    return extend_run(run, wiring.now(), wiring.horizon(), wiring.plates(), wiring.uploads())
+
+
 def watch(listens_since: datetime | None = None) -> int:
     """Begin and end silences, and keep how surely boards know the time; returns how many silences changed. A server
     that was away itself says since when it listens again."""
@@ -89,21 +100,22 @@ def send() -> int:
     return send_due(wiring.now, wiring.chance())
 
 
-JOBS = (
+DRAWING = (
     Job("extend-plans", settings.EXTEND_EVERY_S, extend),
+    Job("redraw-plates", settings.REDRAW_EVERY_S, redraw),
+)
+WATCHING = (
     Job("watch-silence", settings.WATCH_EVERY_S, watch),
     Job("watch-openings", settings.OPENINGS_EVERY_S, doubt),
-    Job("redraw-plates", settings.REDRAW_EVERY_S, redraw),
     Job("look-amiss", settings.TELL_EVERY_S, look),
 )
-# In a loop of its own: another side that does not answer holds up nothing else.
 SENDING = (Job("send-messages", settings.TELL_EVERY_S, send),)
 
 
 def listening(since: datetime) -> tuple[Job, ...]:
-    """The jobs of a server that takes calls in the same process, since an instant: it heard nobody before, and tells
+    """What a server watches that takes calls in the same process, since an instant: it heard nobody before, and tells
     nobody that all machines are silent because it was away."""
-    return tuple(replace(job, run=partial(watch, since)) if job.run is watch else job for job in JOBS)
+    return tuple(replace(job, run=partial(watch, since)) if job.run is watch else job for job in WATCHING)
 
 
 def run_once(job: Job) -> bool:

@@ -222,8 +222,16 @@ CELERY_TASK_ACKS_LATE = True
 CELERY_TASK_REJECT_ON_WORKER_LOST = True
 CELERY_TASK_TIME_LIMIT = 1800
 CELERY_TASK_IGNORE_RESULT = True
-# By a worker of its own: while plans are made, what people are told does not wait for a place.
-CELERY_TASK_ROUTES = {"send-messages": {"queue": "messages"}}
+# By workers of their own: while plates are drawn, neither the watch nor what people are told waits for a place. What
+# only asks what is due is with the watch.
+CELERY_TASK_ROUTES = {
+    "extend-run": {"queue": "plates"},
+    "redraw-plates": {"queue": "plates"},
+    "send-messages": {"queue": "messages"},
+}
+CELERY_TASK_ANNOTATIONS = {
+    name: {"time_limit": 300} for name in ("extend-plans", "watch-silence", "watch-openings", "look-amiss")
+}
 CELERY_WORKER_PREFETCH_MULTIPLIER = 1
 CELERY_WORKER_HIJACK_ROOT_LOGGER = False
 CELERY_BEAT_SCHEDULE = {

@@ -9,6 +9,7 @@ import numpy as np
 from django.db import DEFAULT_DB_ALIAS
 
 from machines.model.profile import Profile
+from scheduling.log.claims import claimed
 from scheduling.log.events.plans import SegmentsPlanned
 from scheduling.log.models import Run, Segment
 from scheduling.log.projecting.projector import require_views
@@ -40,10 +41,6 @@ _DUE = """withdrawn_at IS NULL AND planned_to_column < end_column AND starts_at 
 def extend_plans(now: datetime, horizon: timedelta, plates: PlateStore, uploads: UploadStore | None = None) -> int:
     """Plan every run's turns that begin before ``now + horizon``, and return how many segments that added.
 
-    A run gets `MOST_TURNS` turns at a time: where more are due, the next time goes on.
-
-    Two planners at once are harmless: what they plan is the same, and the second loses the race for the turn.
-
     Args:
         now: this instant.
         horizon: how far ahead.
@@ -54,23 +51,59 @@ def extend_plans(now: datetime, horizon: timedelta, plates: PlateStore, uploads:
         ViewsSetAside: what is planned would not show, and be planned again for ever.
         ExceptionGroup: some runs could not be planned; the others were.
     """
-    require_views(*NEEDED_VIEWS)
     added, failures = 0, []
-    for run in _runs_due(now + horizon):
+    for run in runs_due(now, horizon):
         try:
-            added += _extend(printing_of(run, plates, uploads), now, horizon)
+            added += extend_run(run, now, horizon, plates, uploads)
         except Exception as error:  # noqa: BLE001 - raised again below, when the others are planned
-            error.add_note(f"while planning run {run.id!r}")
             failures.append(error)
     if failures:
         raise ExceptionGroup(f"{len(failures)} runs could not be planned; {added} segments of others were", failures)
     return added
 
 
-def _runs_due(until: datetime) -> list[Run]:
-    """Runs whose next turn begins before an instant, as it does where the last segment planned so far ends. Most runs
-    are planned far enough most of the time, and then nothing else of them need be read."""
-    return table(Run, DEFAULT_DB_ALIAS).where(f"{_DUE} ORDER BY starts_at, id", until, until)
+def runs_due(now: datetime, horizon: timedelta) -> list[str]:
+    """The ids of the runs whose next turn begins before ``now + horizon``, as it does where the last segment planned so
+    far ends, in the order in which they begin. Most runs are planned far enough most of the time, and then nothing else
+    of them need be read.
+
+    Raises:
+        ViewsSetAside: what is planned would not show, and be planned again for ever.
+    """
+    require_views(*NEEDED_VIEWS)
+    until = now + horizon
+    due: list[Run] = table(Run, DEFAULT_DB_ALIAS).where(f"{_DUE} ORDER BY starts_at, id", until, until)
+    return [run.id for run in due]
+
+
+def extend_run(
+    id: str, now: datetime, horizon: timedelta, plates: PlateStore, uploads: UploadStore | None = None
+) -> int:
+    """Plan a run's turns that begin before ``now + horizon``, `MOST_TURNS` at a time, and return how many segments that
+    added. Where more are due, the next time goes on.
+
+    Whoever plans a run has claimed it, so that no plate is drawn twice. Two planners at once are harmless all the same:
+    what they plan is equal, and the second loses the race for the turn.
+
+    Args:
+        id: of the run.
+        now, horizon, plates, uploads: see `extend_plans`.
+
+    Raises:
+        ViewsSetAside: see `extend_plans`.
+        InputError: the file of its source is gone, or the sky is not known so far.
+        OSError: a plate cannot be written.
+    """
+    require_views(*NEEDED_VIEWS)
+    with claimed(f"plan {id}") as ours:
+        run = Run.objects.filter(id=id, withdrawn_at=None).first() if ours else None
+        if run is None:
+            return 0
+        try:
+            return _extend(printing_of(run, plates, uploads), now, horizon)
+        except Exception as error:
+            error.add_note(f"while planning run {id!r}")
+            raise
 
 
 @dataclass(frozen=True)

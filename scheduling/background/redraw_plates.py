@@ -14,6 +14,7 @@ from django.db import DEFAULT_DB_ALIAS
 from machines.errors import DayrollError
 from scheduling.background.extend_plans import draw_turn, printing_of
 from scheduling.log import batched_sql
+from scheduling.log.claims import claimed
 from scheduling.log.models import Run
 from scheduling.queries.run_versions import run_profile
 from scheduling.queries.runs import HAS_TO_COME, STILL_OPEN
@@ -57,7 +58,7 @@ def redraw_lost(
     """Draw the missing plates of all segments that are not accounted for, or of which columns are to be printed once
     more, and return how many that were.
 
-    Two at once are harmless: what they draw is the same.
+    One does it at a time. Two at once are harmless all the same: what they draw is equal.
 
     Args:
         plates: where plates are kept.
@@ -69,15 +70,16 @@ def redraw_lost(
         ExceptionGroup: some could not be drawn; the others were.
     """
     drawn, failures = 0, []
-    every = list(_lost(plates, printed_too))
-    for number, lost in enumerate(every, 1):
-        try:
-            _redraw(lost, plates, uploads)
-            drawn += 1
-        except Exception as error:  # noqa: BLE001 - raised again below, when the others are drawn
-            error.add_note(f"while drawing the plate of run {lost.run!r}, turn {lost.turn} anew")
-            failures.append(error)
-        progress(number, len(every))
+    with claimed("redraw lost plates") as ours:
+        every = list(_lost(plates, printed_too)) if ours else []
+        for number, lost in enumerate(every, 1):
+            try:
+                _redraw(lost, plates, uploads)
+                drawn += 1
+            except Exception as error:  # noqa: BLE001 - raised again below, when the others are drawn
+                error.add_note(f"while drawing the plate of run {lost.run!r}, turn {lost.turn} anew")
+                failures.append(error)
+            progress(number, len(every))
     if failures:
         raise ExceptionGroup(f"{len(failures)} lost plates could not be drawn anew; {drawn} others were", failures)
     return drawn

@@ -45,7 +45,7 @@ Heartbeat.objects.create(machine_id="wren-1", heard_at=now - timedelta(hours=2),
 def test_the_schedule_names_tasks_that_exist_and_every_job_is_one() -> None:
     app.loader.import_default_modules()
     scheduled = {entry["task"]: entry["schedule"] for entry in app.conf.beat_schedule.values()}
-    assert scheduled == {job.name: job.period_s for job in (*jobs.JOBS, *jobs.SENDING)}
+    assert scheduled == {job.name: job.period_s for job in (*jobs.DRAWING, *jobs.WATCHING, *jobs.SENDING)}
     assert scheduled.keys() <= app.tasks.keys()
 
 
@@ -59,17 +59,21 @@ def test_the_settings_lose_no_task() -> None:
 
 @contextmanager
 def fleet(environment: dict[str, str], folder: Path) -> Iterator[None]:
-    """A furnished studio, with one worker and one beat. The worker comes up while the studio is furnished; nothing is
-    for it to do before there is a beat."""
+    """A furnished studio, a worker that watches, one that draws, and one beat. The workers come up while the studio is
+    furnished; nothing is for them to do before there is a beat."""
     celery = ["-m", "celery", "--app=server.celery"]
     beat = ["beat", "--loglevel=info", f"--schedule={folder / 'schedule'}", f"--pidfile={folder / 'beat.pid'}"]
     worker = ["worker", "--loglevel=info", "--concurrency=1", "--without-gossip", "--without-mingle"]
-    worker_log, beat_log, furnish_log = (folder / f"{name}.log" for name in ("worker", "beat", "furnish"))
-    with process([*celery, *worker], environment, worker_log) as one:
-        with process(["-c", FURNISH], environment, furnish_log) as furnishing:
-            assert furnishing.wait(PATIENCE_S) == 0, furnish_log.read_text()
-        wait_for_line(one, worker_log, "ready.")
-        with process([*celery, *beat], environment, beat_log):
+    logs = {name: folder / f"{name}.log" for name in ("worker", "drawer", "beat", "furnish")}
+    with (
+        process([*celery, *worker], environment, logs["worker"]) as watching,
+        process([*celery, *worker, "--queues=plates"], environment, logs["drawer"]) as drawing,
+    ):
+        with process(["-c", FURNISH], environment, logs["furnish"]) as furnishing:
+            assert furnishing.wait(PATIENCE_S) == 0, logs["furnish"].read_text()
+        wait_for_line(watching, logs["worker"], "ready.")
+        wait_for_line(drawing, logs["drawer"], "ready.")
+        with process([*celery, *beat], environment, logs["beat"]):
             yield
 
 
@@ -111,8 +115,10 @@ def test_a_real_worker_and_beat_plan_ahead_and_watch(redis_url: str, tmp_path: P
         assert wait_for_row(database, "SELECT silent_since FROM log_machine")
         for task in ("extend-plans", "watch-silence"):  # nothing is planned or said twice
             wait_for_more(tmp_path / "worker.log", task, times=2)
+        assert "Task extend-run[" in (tmp_path / "drawer.log").read_text()
+        assert "Task extend-run[" not in (tmp_path / "worker.log").read_text()
         # Looked at before it ends: a beat that is told to end while it sends a task says so with a traceback.
-        for name in ("worker.log", "beat.log"):
+        for name in ("worker.log", "drawer.log", "beat.log"):
             assert "Traceback" not in (tmp_path / name).read_text(), name
     with closing(sqlite3.connect(database)) as connection:
         kinds = dict(connection.execute("SELECT kind, count(*) FROM log_event GROUP BY kind").fetchall())

@@ -27,7 +27,7 @@ DOCKER = Path(__file__).parents[2] / "docker"
 FLEET: dict[str, Any] = yaml.safe_load((DOCKER / "compose.yaml").read_text())
 SERVICES: dict[str, dict[str, Any]] = FLEET["services"]
 PASSWORD = "0123456789abcdef"
-OURS = ("migrate", "web", "worker", "sender", "beat")
+OURS = ("migrate", "web", "worker", "drawer", "sender", "beat")
 
 
 def test_only_the_migrations_run_as_the_owner() -> None:
@@ -37,12 +37,13 @@ def test_only_the_migrations_run_as_the_owner() -> None:
         "migrate": "dayroll",
         "web": "dayroll_server",
         "worker": "dayroll_server",
+        "drawer": "dayroll_server",
         "sender": "dayroll_server",
         "beat": "dayroll_server",
     }
     assert SERVICES["database"]["environment"]["POSTGRES_USER"] == users["migrate"]
     assert "log role dayroll_server --password-file /run/secrets/server" in SERVICES["migrate"]["command"][-1]
-    for name in ("web", "worker", "sender", "beat"):
+    for name in ("web", "worker", "drawer", "sender", "beat"):
         assert SERVICES[name]["depends_on"]["migrate"] == {"condition": "service_completed_successfully"}
 
 
@@ -51,6 +52,7 @@ def test_each_part_holds_only_the_secrets_that_it_needs() -> None:
         "migrate": ["owner", "server", "broker"],
         "web": ["server", "broker"],
         "worker": ["server", "broker"],
+        "drawer": ["server", "broker"],
         "sender": ["server", "broker", "mail"],
         "beat": ["server", "broker"],
         "database": ["owner"],
@@ -85,6 +87,7 @@ def test_nodes_and_the_world_reach_the_door_only() -> None:
         "migrate": ["store"],
         "web": ["door", "store"],
         "worker": ["store", "queue"],
+        "drawer": ["store", "queue"],
         "sender": ["store", "queue", "outside"],
         "beat": ["store", "queue"],
         "database": ["store"],
@@ -97,20 +100,37 @@ def test_nodes_and_the_world_reach_the_door_only() -> None:
 
 
 def test_each_queue_has_a_worker_of_its_own() -> None:
-    """What people are told waits for no plan: nobody who plans sends, and nobody who sends plans."""
+    """Neither the watch nor what people are told waits for a plate: nobody who draws does either."""
     app.loader.import_default_modules()
-    tasks = {entry["task"] for entry in app.conf.beat_schedule.values()}
+    tasks = {task for task in app.tasks if not task.startswith("celery.")}
     queue_of = {task: app.amqp.router.route({}, task)["queue"].name for task in tasks}
-    assert {task for task, queue in queue_of.items() if queue == "messages"} == {"send-messages"}
     usual = app.conf.task_default_queue
+    assert {task for task, queue in queue_of.items() if queue == "messages"} == {"send-messages"}
+    assert {task for task, queue in queue_of.items() if queue == "plates"} == {"extend-run", "redraw-plates"}
     read: dict[str, list[str]] = {}
     for name, one in SERVICES.items():
         if one.get("command", [])[:1] == ["celery"] and "worker" in one["command"]:
             named = [part.partition("=")[2] for part in one["command"] if part.startswith("--queues=")]
             read[name] = named or [usual]
-    assert read == {"worker": [usual], "sender": ["messages"]}
-    assert set(queue_of.values()) == {usual, "messages"}
+    assert read == {"worker": [usual], "drawer": ["plates"], "sender": ["messages"]}
+    assert set(queue_of.values()) == {usual, "plates", "messages"}
     assert "--concurrency=1" in SERVICES["sender"]["command"]
+
+
+def test_what_watches_is_ended_long_before_what_draws() -> None:
+    app.loader.import_default_modules()
+    limits = {name: app.tasks[name].time_limit for name in app.tasks if not name.startswith("celery.")}
+    assert limits == {
+        "extend-plans": 300, "watch-silence": 300, "watch-openings": 300, "look-amiss": 300,
+        "extend-run": 1800, "redraw-plates": 1800, "send-messages": 1800,
+    }  # fmt: skip
+
+
+def test_a_drawer_that_has_grown_makes_room_within_its_memory() -> None:
+    """Two of its processes at what they may keep leave room to draw with."""
+    (limit,) = [part for part in SERVICES["drawer"]["command"] if part.startswith("--max-memory-per-child=")]
+    assert limit == "--max-memory-per-child=600000"
+    assert SERVICES["drawer"]["mem_limit"] == "2g"
 
 
 def test_what_telling_goes_by_can_be_set() -> None:

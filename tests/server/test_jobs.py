@@ -88,8 +88,9 @@ def test_extending_twice_adds_nothing(furnished: Caller) -> None:
 def test_the_jobs_have_names_of_their_own(studio: Caller) -> None:
     for resource, body in IN_ORDER:
         studio.create(resource, body)
-    assert len({job.name for job in jobs.JOBS}) == len(jobs.JOBS) == 5
-    assert [job.run() > 0 for job in jobs.JOBS] == [True, False, False, False, False]
+    every = (*jobs.DRAWING, *jobs.WATCHING, *jobs.SENDING)
+    assert len({job.name for job in every}) == len(every) == 6
+    assert [job.run() > 0 for job in every] == [True, False, False, False, False, False]
     assert Segment.objects.exists()
 
 
@@ -98,7 +99,7 @@ def test_a_server_that_comes_back_finds_no_machine_silent_that_it_could_not_hear
 ) -> None:
     clock.at += timedelta(hours=7)
     back = jobs.listening(clock.at)
-    assert [job.name for job in back] == [job.name for job in jobs.JOBS]
+    assert [job.name for job in back] == [job.name for job in jobs.WATCHING]
     (watch,) = (job for job in back if job.name == "watch-silence")
     assert watch.run() == 0 and not Notice.objects.exists()
     clock.at += timedelta(seconds=901)

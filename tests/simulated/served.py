@@ -58,7 +58,7 @@ class Served:
         self.process = life = object()
         from server import jobs
 
-        for job in jobs.JOBS:
+        for job in (*jobs.DRAWING, *jobs.WATCHING):
             self.world.at(self.world.now, partial(self._work, job, life))
 
     def kill(self, places: int = 0) -> None:

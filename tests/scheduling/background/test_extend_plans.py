@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import nullcontext
 from datetime import timedelta
 from itertools import pairwise
 from pathlib import Path
@@ -14,8 +15,9 @@ from django.test.utils import CaptureQueriesContext
 
 from machines.serialization import parse_instant
 from scheduling.background import extend_plans as extend
-from scheduling.background.extend_plans import extend_plans
+from scheduling.background.extend_plans import extend_plans, extend_run, runs_due
 from scheduling.commands.additions import AddMachine
+from scheduling.log.claims import claimed
 from scheduling.log.models import Event, Run, Segment
 from scheduling.queries.runs import segment_work
 from scheduling.rendering.plate_store import PlateStore
@@ -136,7 +138,9 @@ def planned_alone(tmp_path: Path) -> list[tuple[int, int, int, object, str]]:
 
 @pytest.mark.parametrize("moment", ["draw_plate", "stream_version"])
 def test_another_planner_at_once_changes_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, moment: str) -> None:
-    """It plans the same run from beginning to end while this one draws, or when this one has looked at the log."""
+    """It plans the same run from beginning to end while this one draws, or when this one has looked at the log: as it
+    may where the claim of either was lost with its connection."""
+    monkeypatch.setattr(extend, "claimed", lambda what: nullcontext(True))
     furnish(MOON)
     plan(cycle="lunar-day", ends_at=(NOON + timedelta(days=3)).isoformat())
     plates, usual = PlateStore(tmp_path / "plates"), getattr(extend, moment)
@@ -153,6 +157,34 @@ def test_another_planner_at_once_changes_nothing(tmp_path: Path, monkeypatch: py
     assert other == [len(rows())]
     assert Event.objects.filter(kind="segments-planned").count() == len({row[1] // 240 for row in rows()})
     assert rows() == planned_alone(tmp_path)
+
+
+def test_a_run_that_somebody_else_is_planning_is_left_to_them(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """No plate is drawn twice; another run does not wait."""
+    furnish(MOON)
+    order(AddMachine, id="two", name="Two", venue="shed", profile="small")
+    plan(cycle="lunar-day", ends_at=(NOON + timedelta(days=2)).isoformat())
+    plan(id="second", machine="two")
+    drawn: list[str] = []
+    usual = extend._plate
+    monkeypatch.setattr(extend, "_plate", lambda printing, turn: drawn.append(printing.run.id) or usual(printing, turn))
+    plates = PlateStore(tmp_path)
+    with claimed("plan first"):
+        assert extend_plans(NOON, WEEK, plates) > 0
+        assert set(drawn) == {"second"}
+    drawn.clear()
+    assert extend_plans(NOON, WEEK, plates) > 0
+    assert set(drawn) == {"first"}
+
+
+def test_a_run_that_was_called_off_since_it_was_due_is_not_planned(tmp_path: Path) -> None:
+    furnish()
+    plan()
+    assert runs_due(NOON, WEEK) == ["first"]
+    Run.objects.update(withdrawn_at=NOON)
+    assert extend_run("first", NOON, WEEK, PlateStore(tmp_path)) == 0
+    assert runs_due(NOON, WEEK) == []
+    assert not Segment.objects.exists()
 
 
 def test_when_the_disk_is_full_nothing_is_planned_and_later_all_is(tmp_path: Path) -> None:

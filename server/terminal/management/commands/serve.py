@@ -14,7 +14,7 @@ from django.core.management.base import CommandError
 
 from server import wiring
 from server.heavy import LEAST_THREADS
-from server.jobs import SENDING, listening, run_loop
+from server.jobs import DRAWING, SENDING, listening, run_loop
 from server.serving.listening import listen
 from server.terminal.own_name import own_name
 from server.terminal_command import TerminalCommand
@@ -99,15 +99,19 @@ def _leave(signal_number: int, frame: Any) -> NoReturn:
 
 @contextmanager
 def _jobs_beside() -> Iterator[None]:
-    """The job loop in a thread of its own; at the end it finishes the job that it is at. Messages are sent in another,
-    for which nobody waits: what it was at is sent again."""
-    stop = threading.Event()
-    loop = threading.Thread(target=run_loop, args=(listening(wiring.now()), wiring.clock(), stop), name="jobs")
-    sending = threading.Thread(target=run_loop, args=(SENDING, wiring.clock(), stop), name="sending", daemon=True)
-    loop.start()
-    sending.start()
+    """A loop of each kind of jobs in a thread of its own. At the end those that plan and watch finish what they are at;
+    for the one that sends nobody waits: what it was at is sent again."""
+    stop, clock = threading.Event(), wiring.clock()
+    loops = [
+        threading.Thread(target=run_loop, args=(kind, clock, stop), name=name, daemon=kind is SENDING)
+        for name, kind in (("drawing", DRAWING), ("watching", listening(wiring.now())), ("sending", SENDING))
+    ]
+    for loop in loops:
+        loop.start()
     try:
         yield
     finally:
         stop.set()
-        loop.join()
+        for loop in loops:
+            if not loop.daemon:
+                loop.join()
