@@ -584,6 +584,15 @@ LIMITS: dict[str, tuple[Any, str]] = {
     "server.settings.EMAIL_PORT": (25, "SMTP's, where nothing else is said (RFC 5321 section 4.5.4.2)"),
     "server.settings.EMAIL_TIMEOUT": (10.0, "a mail server in reach answers in one"),
     "server.settings.CELERY_TASK_TIME_LIMIT": (1800, "no job draws for half an hour"),
+    "server.settings.CELERY_TASK_ANNOTATIONS": (
+        {
+            "extend-plans": {"time_limit": 300},
+            "watch-silence": {"time_limit": 300},
+            "watch-openings": {"time_limit": 300},
+            "look-amiss": {"time_limit": 300},
+        },
+        "what watches is not held up for half an hour by one look",
+    ),
     "server.settings.CELERY_BROKER_TRANSPORT_OPTIONS": ({"visibility_timeout": 3600}, "longer than any job takes"),
     # What the demonstration is judged by.
     "server.demo.time_compression.ENOUGH": (0.7, "a computer that has less to give cannot be in time"),
@@ -622,7 +631,7 @@ NO_LIMITS: dict[str, str] = {
         machines.node.clock.manual_time._NONE
         scheduling.log.outcomes._SURENESS scheduling.sky.bodies.RIGHT_ASCENSION scheduling.sky.bodies.DECLINATION
         scheduling.sky.bodies.DISTANCE scheduling.sky.bodies.LONGITUDE scheduling.sky.bodies.LATITUDE
-        scheduling.sky.orientation._UT1_FLAG scheduling.log.ends.APPEND_LOCK server.api.problems.FULL
+        scheduling.sky.orientation._UT1_FLAG scheduling.log.ends.APPEND_LOCK scheduling.log.claims.CLAIMS server.api.problems.FULL
         server.demo.__main__.TOO_BUSY server.settings.PROXIES""",
     "versions, which tests of their own follow": """
         machines.drivers.emulated.controller.VERSION machines.drivers.serial.transport.VERSION
