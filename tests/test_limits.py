@@ -631,8 +631,8 @@ NO_LIMITS: dict[str, str] = {
         machines.node.clock.manual_time._NONE
         scheduling.log.outcomes._SURENESS scheduling.sky.bodies.RIGHT_ASCENSION scheduling.sky.bodies.DECLINATION
         scheduling.sky.bodies.DISTANCE scheduling.sky.bodies.LONGITUDE scheduling.sky.bodies.LATITUDE
-        scheduling.sky.orientation._UT1_FLAG scheduling.log.ends.APPEND_LOCK scheduling.log.claims.CLAIMS server.api.problems.FULL
-        server.demo.__main__.TOO_BUSY server.settings.PROXIES""",
+        scheduling.sky.orientation._UT1_FLAG scheduling.log.ends.APPEND_LOCK scheduling.log.claims.CLAIMS
+        server.api.problems.FULL server.demo.__main__.TOO_BUSY server.settings.PROXIES""",
     "versions, which tests of their own follow": """
         machines.drivers.emulated.controller.VERSION machines.drivers.serial.transport.VERSION
         machines.node.store.journal_versions.SCHEMA_VERSION""",

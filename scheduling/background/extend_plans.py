@@ -19,6 +19,7 @@ from scheduling.planning.timeline import Timeline
 from scheduling.queries.run_versions import run_profile, run_source
 from scheduling.queries.runs import machine_of, timeline_on
 from scheduling.queries.venue_context import place_of
+from scheduling.rendering.plate_recipe import recipe_of
 from scheduling.rendering.plate_store import PlateStore
 from scheduling.rendering.render import RenderSource, draw_plate
 from scheduling.rendering.sky_parameters import turn_of
@@ -171,14 +172,16 @@ def _plate(printing: PlanningContext, turn: int) -> str:
 
 
 def draw_turn(printing: PlanningContext, turn: int) -> str:
-    """Draw and keep the plate of a turn of a run's cycle; returns its digest.
+    """Draw and keep the plate of a turn of a run's cycle, where it was not drawn for another run before; returns its
+    digest.
 
     Raises:
         InputError: the picture does not fit the machine, or the sky is not known so far.
         OSError: the plate cannot be written.
     """
-    of_cycle = turn_of(printing.timeline.cycle, turn)
-    return printing.plates.put(draw_plate(printing.original, printing.profile, of_cycle, printing.place))
+    drawn_from = (printing.original, printing.profile, turn_of(printing.timeline.cycle, turn), printing.place)
+    recipe = recipe_of(*drawn_from)
+    return printing.plates.drawn(recipe) or printing.plates.put(draw_plate(*drawn_from), recipe)
 
 
 def _write(run: Run, planned: SegmentsPlanned, now: datetime) -> None:

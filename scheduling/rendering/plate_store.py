@@ -2,6 +2,9 @@
 
 A disk may still lose or cut short a file. Such a plate is as good as not there: nobody is given half of it, and drawing
 it again puts it right (`scheduling.background.redraw_plates`).
+
+Beside them stands what they were drawn from (`scheduling.rendering.plate_recipe`), so that the same is not drawn twice.
+It is a memory: without it, it is.
 """
 
 from __future__ import annotations
@@ -36,15 +39,30 @@ class PlateStore:
 
     folder: Path
 
-    def put(self, plate: Plate) -> str:
+    def put(self, plate: Plate, recipe: str | None = None) -> str:
         """Keep a plate and return its digest. A plate that is there already, and whole, is left as it is.
 
+        Args:
+            plate: to keep.
+            recipe: what it was drawn from, as a digest; None for what nobody will ask for by it.
+
         Raises:
-            OSError: the disk is full, or cannot be written; nothing is left of the plate.
+            OSError: the disk is full, or cannot be written; nothing is left of what could not be.
         """
         if not self.has(plate.digest):
             name_part(write_part(self.folder, [plate.to_png()]), self._path(plate.digest))
+        if recipe is not None:
+            name_part(write_part(self.folder, [plate.digest.encode()]), self._recipe(recipe))
         return plate.digest
+
+    def drawn(self, recipe: str) -> str | None:
+        """The digest of the plate that was drawn from a recipe before; None where none was, or it is not there to its
+        end."""
+        try:
+            digest = self._recipe(recipe).read_text("ascii", errors="replace")
+        except FileNotFoundError:
+            return None
+        return digest if DIGEST.fullmatch(digest) and self.has(digest) else None
 
     def has(self, digest: str) -> bool:
         """Whether a plate is there to its end."""
@@ -82,3 +100,6 @@ class PlateStore:
 
     def _path(self, digest: str) -> Path:
         return self.folder / digest[:2] / f"{digest}.png"
+
+    def _recipe(self, recipe: str) -> Path:
+        return self.folder / "recipes" / recipe[:2] / recipe

@@ -1,0 +1,56 @@
+"""What a plate is drawn from, as one digest. Drawing goes by nothing else: where that is equal, so is the plate,
+whoever has it drawn. Most machines of a model print the same picture, and many the same Moon."""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import fields
+from importlib.metadata import version
+from typing import Any
+
+import numpy as np
+
+from machines.imaging.pictures import SkyNumbers, as_json
+from machines.model.profile import Profile
+from machines.serialization import unstructure
+from scheduling.log.codec.canonical_json import canonical
+from scheduling.rendering.render import RenderSource
+from scheduling.rendering.sky_parameters import Turn, sky_numbers
+from scheduling.sky.places import Place
+
+
+def recipe_of(original: RenderSource, profile: Profile, turn: Turn, place: Place | None) -> str:
+    """The SHA-256 of all that `scheduling.rendering.render.draw_plate` goes by, in hexadecimal.
+
+    Another release may draw otherwise, so its name is in it.
+
+    Args:
+        original, profile, turn, place: see there.
+
+    Raises:
+        EphemerisRangeError: the turn is outside the ephemeris.
+    """
+    drawn_from = {
+        "release": version("dayroll"),
+        "picture": as_json(original.picture),
+        "upload": None if original.upload is None else hashlib.sha256(original.upload).hexdigest(),
+        "method": original.method,
+        "curve": None if original.curve is None else unstructure(original.curve),
+        "columns": profile.columns_per_turn,
+        "rows": profile.dots_across,
+        "width_mm": profile.mm_per_turn,
+        "height_mm": profile.print_width_mm,
+        "travel": profile.travel,
+        "sky": _numbers(sky_numbers(original.picture, turn, place)),
+    }
+    return hashlib.sha256(canonical(drawn_from).encode()).hexdigest()
+
+
+def _numbers(sky: SkyNumbers) -> dict[str, Any]:
+    """The sky's, to the last bit. The instant says what they are for, and nothing is drawn by it."""
+    named = {field.name: getattr(sky, field.name) for field in fields(sky) if field.name != "instant"}
+    return {name: None if value is None else _digest(value) for name, value in named.items()}
+
+
+def _digest(value: Any) -> str:
+    return hashlib.sha256(np.asarray(value, dtype=np.float64).tobytes()).hexdigest()

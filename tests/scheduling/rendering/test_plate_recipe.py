@@ -1,0 +1,142 @@
+"""A plate is drawn once from the same, whichever run it is for."""
+
+from __future__ import annotations
+
+from dataclasses import fields, replace
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from machines.imaging.dot_gain import ToneCurve
+from machines.imaging.pictures import PICTURE_KINDS
+from machines.model.profile import Profile
+from scheduling.background import extend_plans as extend
+from scheduling.background.extend_plans import extend_plans
+from scheduling.commands.additions import AddMachine
+from scheduling.log.models import Segment
+from scheduling.rendering.plate_recipe import recipe_of
+from scheduling.rendering.plate_store import PlateStore
+from scheduling.rendering.render import RenderSource, draw_plate
+from scheduling.rendering.sky_parameters import Turn, turn_at
+from scheduling.sky import cycles
+from scheduling.sky.places import Place
+from tests.scheduling.house import MOON, NOON, furnish, order, plan
+from tests.scheduling.rendering.test_render import CYCLES, LISBON, MACHINE, grey_png, original
+
+WEEK = timedelta(days=8)
+LATER = datetime(2026, 12, 2, 7, 0, tzinfo=UTC)
+
+
+def turn(kind: str, at: datetime = NOON) -> Turn:
+    return turn_at(cycles.get(CYCLES.get(kind, "apparent-solar-day")), at)
+
+
+def other_values(profile: Profile) -> dict[str, Any]:
+    """Of each number and choice of a machine, another one."""
+    others: dict[str, Any] = {"travel": "left" if profile.travel == "right" else "right"}
+    for field in fields(profile):
+        value = getattr(profile, field.name)
+        if isinstance(value, bool):
+            others[field.name] = not value
+        elif isinstance(value, int | float):
+            others[field.name] = value * 2
+    return others
+
+
+@pytest.mark.parametrize("kind", PICTURE_KINDS)
+def test_a_plate_goes_by_nothing_that_is_not_in_its_recipe(kind: str) -> None:
+    """Whatever else is said of a machine, what has one recipe is one plate; and what is another plate has another."""
+    recipe, plate = recipe_of(original(kind), MACHINE, turn(kind), LISBON), None
+    equal, other = [], []
+    for name, value in other_values(MACHINE).items():
+        try:
+            machine = replace(MACHINE, **{name: value})
+        except ValueError:
+            continue  # no such machine
+        (equal if recipe_of(original(kind), machine, turn(kind), LISBON) == recipe else other).append(name)
+        if name in equal:
+            plate = plate or draw_plate(original(kind), MACHINE, turn(kind), LISBON)
+            assert draw_plate(original(kind), machine, turn(kind), LISBON).digest == plate.digest, name
+    assert {"travel", "dots_across"} <= set(other)
+    assert len(equal) >= 3
+
+
+def variants() -> dict[str, tuple[RenderSource, Profile, Turn, Place | None]]:
+    moon, image, then = original("moon"), original("image"), turn("moon")
+    smaller = replace(moon, picture=replace(moon.picture, diameter_mm=14.0))
+    curve = ToneCurve(asked=(0.0, 0.5, 1.0), printed=(0.0, 0.7, 1.0))
+    return {
+        "as it is": (moon, MACHINE, then, LISBON),
+        "another picture": (smaller, MACHINE, then, LISBON),
+        "other dots": (replace(moon, method="error-diffusion"), MACHINE, then, LISBON),
+        "a curve": (replace(moon, curve=curve), MACHINE, then, LISBON),
+        "another turn": (moon, MACHINE, turn("moon", LATER), LISBON),
+        "another place": (moon, MACHINE, then, Place(-33.9, 151.2)),
+        "from nowhere": (moon, MACHINE, then, None),
+        "an image": (image, MACHINE, turn("image"), LISBON),
+        "another file": (replace(image, upload=grey_png(90)), MACHINE, turn("image"), LISBON),
+    }
+
+
+def test_what_is_drawn_otherwise_has_another_recipe() -> None:
+    assert len({recipe_of(*one) for one in variants().values()}) == len(variants())
+
+
+def test_a_picture_that_never_changes_has_one_recipe_at_every_time_and_place() -> None:
+    here = recipe_of(original("map"), MACHINE, turn("map"), LISBON)
+    assert recipe_of(original("map"), MACHINE, turn("map", LATER), Place(-33.9, 151.2)) == here
+
+
+def test_another_release_draws_anew(monkeypatch: pytest.MonkeyPatch) -> None:
+    before = recipe_of(original("map"), MACHINE, turn("map"), LISBON)
+    monkeypatch.setattr("scheduling.rendering.plate_recipe.version", lambda of: "7.0.0")
+    assert recipe_of(original("map"), MACHINE, turn("map"), LISBON) != before
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("picture", ["a map", "the Moon"])
+def test_machines_of_one_model_share_what_is_drawn(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, picture: str
+) -> None:
+    if picture == "the Moon":
+        furnish(MOON)
+    else:
+        furnish()
+    order(AddMachine, id="two", name="Two", venue="shed", profile="small")
+    ends_at = (NOON + timedelta(days=2)).isoformat()
+    said = {"ends_at": ends_at} | ({"cycle": "lunar-day"} if picture == "the Moon" else {})
+    plan(**said)
+    plan(id="second", machine="two", **said)
+    drawn: list[str] = []
+
+    def counted(*given: Any) -> Any:
+        plate = draw_plate(*given)
+        drawn.append(plate.digest)
+        return plate
+
+    monkeypatch.setattr(extend, "draw_plate", counted)
+    extend_plans(NOON, WEEK, PlateStore(tmp_path))
+    first, second = (
+        set(Segment.objects.filter(run_id=run).values_list("plate", flat=True)) for run in ("first", "second")
+    )
+    assert first == second == set(drawn)
+    assert len(drawn) == len(set(drawn))
+
+
+def test_a_plate_that_is_lost_is_drawn_again_and_a_memory_that_is_wrong_is_none(tmp_path: Path) -> None:
+    store, recipe = PlateStore(tmp_path), recipe_of(original("map"), MACHINE, turn("map"), LISBON)
+    assert store.drawn(recipe) is None
+    plate = draw_plate(original("map"), MACHINE, turn("map"), LISBON)
+    assert store.put(plate, recipe) == plate.digest == store.drawn(recipe)
+    (png,) = tmp_path.glob("*/*.png")
+    png.write_bytes(png.read_bytes()[:50])
+    assert store.drawn(recipe) is None
+    store.put(plate, recipe)
+    (memory,) = (path for path in (tmp_path / "recipes").rglob("*") if path.is_file())
+    for wrong in (b"", plate.digest[:9].encode(), b"\xff" * 64):
+        memory.write_bytes(wrong)
+        assert store.drawn(recipe) is None
+    assert np.array_equal(store.get(plate.digest).dots, plate.dots)
