@@ -355,6 +355,8 @@ LIMITS: dict[str, tuple[Any, str]] = {
     "scheduling.commands.run_search.MOST_CHANGES": (400, "of rolls and blades; one a day for a year"),
     "scheduling.commands.run_search.MOST_ANSWERS": (5, "what is compared side by side"),
     "scheduling.commands.run_search.LONGEST": (timedelta(days=198), "half a year by days: as many as are tried"),
+    "server.desk.wish_forms.MOST_MINUTES": (1440, "a day: what is farther from a wish keeps none"),
+    "server.desk.wish_forms.TOWNS_TOLD": (4, "of one name; as many as a line beside a field holds"),
     "scheduling.commands.series_concerns.MOST_LOOKED_AT": (60, "a thirtieth of a second each: two seconds"),
     "scheduling.commands.run_wishes.WIDEST_S": (86_400.0, "beside an instant; what may be a day off is no wish"),
     "scheduling.commands.run_wishes.HEAVIEST": (1000.0, "of a wish that all others give way to"),
@@ -724,7 +726,8 @@ NO_LIMITS: dict[str, str] = {
         server.desk.pieces.PX_PER_INCH server.desk.pieces.MAGNIFIED server.desk.pieces.PIECES
         server.desk.pieces.SMALL_PX server.desk.busiest.ALONG server.desk.busiest.ACROSS""",
     "what is usual where nobody says otherwise": """
-        server.desk.policies.USUAL_HOURS server.api.rehearsals.USUAL_SEASONS
+        server.desk.policies.USUAL_HOURS server.desk.seek_start.SPAN server.desk.seek_start.LENGTH
+        server.desk.seek_start.AFTER server.desk.seek_start.HOUR server.api.rehearsals.USUAL_SEASONS
         server.terminal.management.commands.rehearse.PROGRESS_EVERY_S scheduling.commands.run_search.STEPS_S
         scheduling.commands.run_wishes.DAY_MINUTES scheduling.commands.wishes_met.HOUR
         scheduling.commands.wishes_met.OF_A_CHANGE_H scheduling.commands.wishes_met.OF_NEVER_H

@@ -19,7 +19,7 @@ from machines.protocol.recesses import Recess
 from scheduling.answers.paper_before import newest_stretch, paper_before
 from scheduling.answers.paper_to_come import runs_to_come
 from scheduling.answers.strips_cut import CutStrip, Strips, on_runs, reported_strips, with_coming
-from scheduling.log.models import PrintedStretch
+from scheduling.log.models import PrintedStretch, Run
 from scheduling.paper.next_passage import OnRun, on_run
 from scheduling.paper.strip_now import Laid
 from scheduling.queries.machine_context import MachineContext
@@ -118,7 +118,7 @@ def reach_of(context: MachineContext) -> int:
     return context.profile.knife_columns if context.model.knife is not None else context.model.columns_per_turn
 
 
-def paper_at(context: MachineContext, at: datetime, behind: int = 0) -> PaperAt:
+def paper_at(context: MachineContext, at: datetime, behind: int = 0, imagined: Run | None = None) -> PaperAt:
     """A machine's paper at an instant.
 
     Args:
@@ -126,12 +126,13 @@ def paper_at(context: MachineContext, at: datetime, behind: int = 0) -> PaperAt:
         at: the instant, UTC.
         behind: how many columns of paper behind the head are looked at, at least. What has passed the knife and is not
             cut off is told for a turn at most in any case.
+        imagined: a run that could be planned there, as if it was; None for none.
     """
     behind = max(behind, reach_of(context) + context.model.columns_per_turn)
     newest = newest_stretch(context)
     is_past = newest is not None and at < newest.at
-    line = _reported(context, at, behind) if is_past else _planned(context, at, newest, behind)
-    due = _due(context, at)
+    line = _reported(context, at, behind) if is_past else _planned(context, at, newest, behind, imagined)
+    due = _due(context, at, imagined)
     missing = {one.run for one in line.laid} | ({due.on.run.id} if due is not None else set())
     on = dict(line.on) | on_runs(context, missing - line.on.keys())
     laid = [one for one in line.laid if one.run in on]
@@ -180,10 +181,12 @@ def _reported(context: MachineContext, at: datetime, behind: int) -> _Line:
     return _Line("reported", found.head, found.laid, reported_strips(context, at), {}, found.unsure_columns)
 
 
-def _planned(context: MachineContext, at: datetime, newest: PrintedStretch | None, columns: int) -> _Line:
+def _planned(
+    context: MachineContext, at: datetime, newest: PrintedStretch | None, columns: int, imagined: Run | None
+) -> _Line:
     told = None if context.heartbeat is None else context.heartbeat.status.get("paper_position")
     fed = max(context.machine.paper_position, int(told or 0))
-    coming = runs_to_come(context, fed, newest.at if newest is not None else None, at)
+    coming = runs_to_come(context, fed, newest.at if newest is not None else None, at, imagined)
     laid_by = [one.laid_by(at) for one in coming]
     head = max([fed, *(one.base + laid for one, laid in zip(coming, laid_by, strict=True) if laid)])
     behind = head - columns
@@ -239,10 +242,12 @@ def _clipped(laid: Sequence[Laid], start: int, end: int) -> Iterator[Laid]:
         yield whole
 
 
-def _due(context: MachineContext, at: datetime) -> BurstAt | None:
+def _due(context: MachineContext, at: datetime, imagined: Run | None) -> BurstAt | None:
     """The burst that belongs under the head at an instant, by the plan; None where no run is then."""
     standing = runs_standing(context.machine.id).filter(starts_at__lte=at, ends_at__gt=at)
     run = standing.order_by("starts_at", "id").select_related("source").first()
+    if imagined is not None and imagined.starts_at <= at < imagined.ends_at:
+        run = imagined
     if run is None:
         return None
     on, posix = on_run(context, run), at.timestamp()

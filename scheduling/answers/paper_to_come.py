@@ -151,7 +151,9 @@ class RunToCome:
         return bisect_right(self.work.cuts, slot_of(column, self.on.profile.columns_per_turn, self.run.strips_per_turn))
 
 
-def runs_to_come(context: MachineContext, head: int, since: datetime | None, until: datetime) -> list[RunToCome]:
+def runs_to_come(
+    context: MachineContext, head: int, since: datetime | None, until: datetime, imagined: Run | None = None
+) -> list[RunToCome]:
     """What of a machine's runs that begin by an instant is still to be laid, in the order in which it is.
 
     Args:
@@ -159,8 +161,10 @@ def runs_to_come(context: MachineContext, head: int, since: datetime | None, unt
         head: the place under its head, as it is known.
         since: the instant of its newest report, UTC; None for none.
         until: the instant, UTC.
+        imagined: a run that could be planned; None for none.
     """
-    runs = [run for run in context.runs if run.starts_at <= until]
+    runs = [*context.runs, *([] if imagined is None else [imagined])]
+    runs = sorted((run for run in runs if run.starts_at <= until), key=lambda run: (run.starts_at, run.id))
     found: list[RunToCome] = []
     for run in runs:
         on = on_run(context, run)

@@ -187,7 +187,8 @@ def _cycles(sought: SeekRun, context: RunContext, of_machine: MachineContext) ->
     epochs = [parse_instant(options["epoch"])]
     for wish, is_met in zip(sought.wishes, looked_at.wishes, strict=True):
         if wish.kind in AT_AN_INSTANT and wish.at is not None and is_met.at is not None and not is_met.kept:
-            epochs.append(epochs[0] + (wish.at - is_met.at))
+            # In whole seconds, as people say them, and none too late: the burst that begins then holds the instant.
+            epochs.append((epochs[0] + (wish.at - is_met.at)).replace(microsecond=0))
     return [options | {"epoch": format_instant(epoch)} for epoch in dict.fromkeys(epochs)]
 
 

@@ -32,12 +32,14 @@ class Met:
             for each part that is changed when it should not be. None where it never does it.
         at: the nearest, UTC; None for changes, and where there is none.
         in_words: what it does instead, or that it does it, by the venue's clock.
+        why_not_nearer: what keeps it from being nearer, a sentence; None where it does what is wished.
     """
 
     kept: bool
     off_h: float | None
     at: datetime | None
     in_words: str
+    why_not_nearer: str | None = None
 
     @property
     def counted_h(self) -> float:
@@ -113,12 +115,40 @@ def _nearest(wish: Wish, on: OnRun, spans: Iterator[tuple[datetime, datetime]]) 
     wished = wish.at
     found = min(spans, key=lambda span: _off(wished, *span), default=None)
     if found is None:
-        return Met(kept=False, off_h=None, at=None, in_words="not in this run near then")
+        why = "It begins too late for that, or ends too early."
+        return Met(kept=False, off_h=None, at=None, in_words="not in this run near then", why_not_nearer=why)
     off = _off(wished, *found)
     begins, ends = (moment_in_words(at, on.clock) for at in found)
     kept = off <= timedelta(seconds=wish.within_s)
-    beside = "" if not off else f", {off / HOUR:.1f} h {'before' if found[1] <= wished else 'after'} the wish"
-    return Met(kept=kept, off_h=off / HOUR, at=found[0], in_words=f"from {begins} to {ends}{beside}")
+    beside = "" if not off else f", {_long(off)} {'before' if found[1] <= wished else 'after'} the wish"
+    told = f"from {begins} to {ends}{beside}"
+    return Met(kept=kept, off_h=off / HOUR, at=found[0], in_words=told, why_not_nearer=None if kept else _why(wish, on))
+
+
+def _why(wish: Wish, on: OnRun) -> str:
+    """What fixes when a place is laid or hangs, or a strip falls, so that another beginning moves it no nearer."""
+    if wish.kind == "strip-falls":
+        strips = on.run.strips_per_turn
+        if not strips:
+            return "It is not cut into strips."
+        hours = on.run.mean_turn_s / strips / 3600.0
+        return f"With {strips} strips a turn one falls every {hours:.3g} h, at places that the turn fixes."
+    hangs = "under the head"
+    if wish.kind == "place-in-sight":
+        hangs = f"between head and knife for {on.profile.knife_columns * _column_h(on):.3g} h"
+    if on.run.cycle == "period":
+        return f"Once a turn it is {hangs}; counted from this epoch that is then, and another wish may want it so."
+    return f"Once a turn it is {hangs}: when, the sky fixes, and no beginning moves it."
+
+
+def _column_h(on: OnRun) -> float:
+    return float(on.run.mean_turn_s) / on.profile.columns_per_turn / 3600.0
+
+
+def _long(off: timedelta) -> str:
+    """How far it is in words."""
+    seconds = off.total_seconds()
+    return f"{off / HOUR:.1f} h" if off >= HOUR else f"{seconds / 60:.0f} min" if seconds >= 60 else f"{seconds:.1f} s"
 
 
 def _off(at: datetime, begins: datetime, ends: datetime) -> timedelta:
@@ -134,7 +164,17 @@ def _changes(wish: Wish, on: OnRun, ends: Sequence[PartEnd]) -> Met:
     first = wrong[0]
     others = f", and {len(wrong) - 1} more" if len(wrong) > 1 else ""
     words = f"{first.part}: {first.end.change.in_words}{others}"
-    return Met(kept=False, off_h=OF_A_CHANGE_H * len(wrong), at=None, in_words=words)
+    return Met(
+        kept=False, off_h=OF_A_CHANGE_H * len(wrong), at=None, in_words=words, why_not_nearer=_why_then(first, on)
+    )
+
+
+def _why_then(one: PartEnd, on: OnRun) -> str:
+    """What fixes when a part is changed."""
+    at = moment_in_words(one.end.at, on.clock)
+    if one.end.change.window is None:
+        return f"The {one.part} ends at {at}, and there is no service window before that."
+    return f"The {one.part} ends at {at}, and {one.end.change.window.name} is the last service window before that."
 
 
 def _is_well(wish: Wish, on: OnRun, one: PartEnd) -> bool:

@@ -69,8 +69,13 @@ def in_sight(profile: Profile) -> int:
     return scale_of(profile).behind
 
 
-def drawn_paper(found: PaperAt) -> DrawnPaper:
-    """An answer, drawn; it should reach as far back as is `in_sight`."""
+def drawn_paper(found: PaperAt, turns: Mapping[str, str] = {}) -> DrawnPaper:  # it is only read
+    """An answer, drawn; it should reach as far back as is `in_sight`.
+
+    Args:
+        found: it.
+        turns: addresses of a picture of one turn, by run, of runs without plates.
+    """
     profile = found.context.model
     on = _On(found.head, profile.travel == "right", scale_of(profile), found)
     laid = tuple(one for one in found.laid if on.box(one.place, one.end_place).width)
@@ -82,7 +87,7 @@ def drawn_paper(found: PaperAt) -> DrawnPaper:
         margin=on.scale.margin,
         inner=round(on.scale.height - 2 * on.scale.margin, 1),
         paper=on.box(begins, found.head),
-        pieces=tuple(_pieces(on, laid, _plates(laid))),
+        pieces=tuple(_pieces(on, laid, _plates(laid), turns)),
         head=on.head,
         knife=knife if knife is not None and 0.0 < knife < WIDTH else None,
         gone=gone if found.cut is not None and found.cut_off > begins and gone.width else None,
@@ -102,7 +107,9 @@ def _plates(laid: tuple[Laid, ...]) -> Mapping[tuple[str, int], str]:
     return {(run, first): plate for run, first, plate in rows.values_list("run_id", "first_column", "plate")}
 
 
-def _pieces(on: _On, laid: tuple[Laid, ...], plates: Mapping[tuple[str, int], str]) -> Iterator[DrawnPiece]:
+def _pieces(
+    on: _On, laid: tuple[Laid, ...], plates: Mapping[tuple[str, int], str], turns: Mapping[str, str]
+) -> Iterator[DrawnPiece]:
     for one in laid:
         per_turn = on.found.on_runs[one.run].profile.columns_per_turn
         of_turn = {first // per_turn: plate for (run, first), plate in plates.items() if run == one.run}
@@ -110,15 +117,21 @@ def _pieces(on: _On, laid: tuple[Laid, ...], plates: Mapping[tuple[str, int], st
             first, end = max(one.first, turn * per_turn), min(one.end, (turn + 1) * per_turn)
             box = on.box(one.place + first - one.first, one.place + end - one.first)
             if box.width:
-                yield DrawnPiece(box, _plate(on, one, turn * per_turn, per_turn, of_turn.get(turn)))
+                digest = of_turn.get(turn)
+                drawn = turns.get(one.run) if digest is None else _plate_picture(on, digest)
+                yield DrawnPiece(box, _plate(on, one, turn * per_turn, per_turn, drawn))
 
 
-def _plate(on: _On, one: Laid, start: int, per_turn: int, digest: str | None) -> PlateBox | None:
-    if digest is None:
+def _plate_picture(on: _On, digest: str) -> str:
+    return reverse("plate-picture", args=[on.found.context.machine.id, digest])
+
+
+def _plate(on: _On, one: Laid, start: int, per_turn: int, drawn: str | None) -> PlateBox | None:
+    if drawn is None:
         return None
     place = one.place + start - one.first
     box = on.whole(place, place + per_turn)
-    return PlateBox(box.x, box.width, reverse("plate-picture", args=[on.found.context.machine.id, digest]))
+    return PlateBox(box.x, box.width, drawn)
 
 
 def _cuts(on: _On, laid: tuple[Laid, ...]) -> Iterator[float]:

@@ -14,11 +14,12 @@ from django.views.decorators.http import require_safe
 from scheduling.answers.opening_concerns import Concern, doors_of, opening_concerns
 from scheduling.commands.changes import ChangeWarning
 from scheduling.commands.openings import call_off_opening, change_opening, closed_then
+from scheduling.commands.plan_run import PlanRun
 from scheduling.log.models import Machine, Opening, OpeningSeries, Venue
 from scheduling.queries.machine_context import MachineContext, machine_contexts
 from server import wiring
 from server.accounts.people import standing_of
-from server.accounts.roles import may_give
+from server.accounts.roles import may_give, roles_for
 from server.console import formatting
 from server.console.overview import everywhere
 from server.console.own_clock import OwnClock, own_clock, with_own_clock
@@ -65,6 +66,7 @@ def page(request: HttpRequest, opening: str) -> HttpResponse:
             "there": there,
             "is_well": bool(there) and all(one.leaves_it_well for each in there for one in each.concerns),
             "warnings": _warnings(row, venue) if row.opens_at > now and row.called_off_at is None else (),
+            "may_plan": standing.role in roles_for(PlanRun),
             "may_change": may_give(standing, change_opening, venue.id),
             "may_call_off": may_give(standing, call_off_opening, venue.id),
             "own": own,

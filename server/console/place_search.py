@@ -12,6 +12,7 @@ from django.utils.translation import gettext as _
 from machines.errors import InputError
 from machines.imaging.pictures import DaylightMap, LandPicture, Picture, StarBelt, from_json
 from machines.operator.language import marked
+from scheduling.log.models import Venue
 from scheduling.paper.next_passage import PassageQuery, place_naming, runs_not_over, shows_places
 from scheduling.queries.machine_context import MachineContext
 from scheduling.queries.run_versions import run_source
@@ -54,11 +55,16 @@ def question_asked(context: MachineContext) -> Question | None:
     run = runs_not_over(context).first()
     if run is None:
         return None
-    picture = from_json(run_source(run).picture)
-    naming = place_naming(picture, run.cycle)
+    return question_of(from_json(run_source(run).picture), run.cycle, context.venue)
+
+
+def question_of(picture: Picture, cycle: str, venue: Venue | None) -> Question:
+    """How a place of a picture that is printed against a cycle is named, at a venue if anywhere."""
+    naming = place_naming(picture, cycle)
     if naming == "longitude":
-        ours, by_name = formatting.longitude(context.venue.longitude_degrees), shows_places(picture, run.cycle)
-        label = _longitude_label(picture, run.cycle, by_name)
+        ours = "" if venue is None else formatting.longitude(venue.longitude_degrees)
+        by_name = shows_places(picture, cycle)
+        label = _longitude_label(picture, cycle, by_name)
         return Question("longitude", label, _(TOWN_OR_DEGREES if by_name else DEGREES), ours, by_name)
     if naming == "hours":
         label = _("Right ascension") if isinstance(picture, StarBelt) else _("Sidereal time at Greenwich")

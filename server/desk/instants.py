@@ -21,8 +21,8 @@ from server.console.instants import CLOCK, EVENTS, LONGEST_SHIFT_MINUTES, NEEDED
 from server.readings import readings_in_words
 
 BY_CLOCK, BY_SKY = (CLOCK, "by the clock there"), (SKY, "by the sky there")
-# A local time to the minute, as in an address.
-CIVIL = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d", re.ASCII)
+# A local time to the minute or the second, as in an address; of one that comes twice, which is meant.
+CIVIL = re.compile(r"(?P<civil>\d{4}-\d\d-\d\dT\d\d:\d\d(?::\d\d)?)(?: (?P<which>earlier|later))?", re.ASCII)
 PARTS = ("by", "civil", "event", "date", "minutes", "side", "which")
 
 
@@ -66,8 +66,8 @@ class InstantWidget(forms.MultiWidget):
     def decompress(self, value: Any) -> list[Any]:
         """The parts of what a field begins with: a dict of them, or a local time as an address may say it; what else it
         says is passed over."""
-        if isinstance(value, str) and CIVIL.fullmatch(value):
-            value = {"by": CLOCK, "civil": value, "date": value[:10]}
+        if isinstance(value, str) and (read := CIVIL.fullmatch(value)):
+            value = {"by": CLOCK, "date": value[:10]} | read.groupdict(default="")
         usual = {"by": self.ways[0][0], "event": EVENTS[0][0], "minutes": 0, "side": SIDES[0][0]}
         said = usual | (value if isinstance(value, dict) else {})
         return [said.get(part) for part in PARTS]
@@ -110,7 +110,9 @@ class InstantField(forms.MultiValueField):
         by.choices, self.widget.ways = list(ways), tuple(ways)
 
     def compress(self, data_list: Sequence[Any]) -> SaidInstant:
-        """The way that was chosen, with what it names."""
+        """The way that was chosen, with what it names; nothing where nothing was sent."""
+        if not data_list:
+            return SaidInstant(by="", anchor=None)
         said = dict(zip(PARTS, data_list, strict=True))
         needed = NEEDED.get(said["by"])
         if needed is not None and not said[needed]:

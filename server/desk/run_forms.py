@@ -75,6 +75,7 @@ class RunFields(OrderForm):
     )
 
     ASKED: ClassVar[frozenset[str]] = frozenset(cause_rules.NAMES)
+    BEGINS: ClassVar[str] = "starts"
 
     source = forms.ChoiceField(label="What is printed")
     machine = forms.ChoiceField(label="On which machine", help_text="times are by the clock of its venue")
@@ -137,8 +138,9 @@ class RunFields(OrderForm):
         cleaned: dict[str, Any] = self.cleaned_data
         venue = self.venue()
         if venue is not None:
-            self.instants = {
-                name: instant_at(self, name, venue) for name in ("starts", "ends", "epoch") if name in self.fields
+            named = ("starts", "earliest", "latest", "ends", "epoch")
+            self.instants: dict[str, str | None] = {
+                name: instant_at(self, name, venue) for name in named if name in self.fields
             }
         if cleaned.get("cycle") == PERIOD and cleaned.get("seconds") is None and "seconds" not in self.errors:
             self.add_error("seconds", "Say how long a turn of a plain period is.")
@@ -175,7 +177,7 @@ class RunFields(OrderForm):
     def _options(self) -> dict[str, Any]:
         if self.cleaned_data["cycle"] != PERIOD:
             return {"seconds": None, "epoch": None}
-        epoch = self.instants.get("epoch") or self.instants.get("starts") or self.initial.get("starts_at")
+        epoch = self.instants.get("epoch") or self.instants.get(self.BEGINS) or self.initial.get("starts_at")
         return {"seconds": self.cleaned_data["seconds"], "epoch": epoch}
 
     def _policy(self) -> dict[str, Any]:

@@ -160,6 +160,7 @@ RUNS = Subject(
     add_previews=True,
     look=look,
     template="desk/run.html",
+    list_template="desk/runs.html",
     more=_more,
     seen=run_words.dressed,
     sorted_by=lambda row: -run_words.starts(row).timestamp(),

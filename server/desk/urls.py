@@ -15,6 +15,7 @@ from server.desk.pieces import PIECES, piece
 from server.desk.policies import policies
 from server.desk.rehearsal import rehearsal
 from server.desk.runs import RUNS
+from server.desk.seek import seek
 from server.desk.series import SERIES
 from server.desk.sources import SOURCES
 from server.desk.venues import VENUES
@@ -43,6 +44,7 @@ urlpatterns = [
     path("machines/<id:id>/log", machine_log, name="machine-log"),
     path("machines/<id:id>/calibration", calibrations.measure, name="measure-machine"),
     path("machines/<id:id>/proof.png", machines.proof, name="machine-paper-proof"),
+    path("seek", seek, name="seek-run"),
     path("runs/<id:id>/policies", policies, name="run-policies-page"),
     path("runs/<id:id>/rehearsal", rehearsal, name="run-rehearsal-page"),
     path("runs/<id:id>/proof.png", handed_on, {"address": "runs/{}/proof.png"}, name="run-proof-picture"),

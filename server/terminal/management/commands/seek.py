@@ -56,5 +56,6 @@ def _lines(sought: SeekRun, found: RunSearch, zone: str) -> Iterator[str]:
         off = "all is as wished" if not one.off_h else f"{one.off_h:.1f} h from what is wished, by weight"
         yield f"Begin at {formatting.moment(one.starts_at, zone)}, {one.strips_per_turn} strips a turn{epoch}: {off}."
         for wish, is_met in zip(sought.wishes, one.wishes, strict=True):
-            yield f"  {'kept' if is_met.kept else 'not kept'}: {WISHED[wish.kind]}: {is_met.in_words}"
+            why = f". {is_met.why_not_nearer}" if is_met.why_not_nearer else ""
+            yield f"  {'kept' if is_met.kept else 'not kept'}: {WISHED[wish.kind]}: {is_met.in_words}{why}"
     yield "Order one with `dayroll add run`; it is checked whole there."
