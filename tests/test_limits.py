@@ -366,6 +366,7 @@ LIMITS: dict[str, tuple[Any, str]] = {
     "server.api.rehearsals.MOST_ALONE_DAYS": (2_000_000, "10,000 seasons of 180 days, played in about two seconds"),
     "server.api.rehearsals.MOST_ALONE": (10_000, "played within about two seconds"),
     "server.api.rehearsals.MOST_HAPPEN": (8_000_000, "some ten seconds: a million a second"),
+    "server.api.rehearsals.A_REST": (2, "settled in every season, and mostly by what is printed late"),
     "server.api.rehearsals.AT_ONCE": (500, "a step of fewer takes half a millisecond all the same"),
     "server.api.rehearsals.KINDS_COMPARED": (19, "the run's own, five policies, seven days, six that never go wrong"),
     "server.desk.policies.NEWEST_OUTAGES": (20, "older ones are in the list of outages"),
@@ -629,7 +630,8 @@ NO_LIMITS: dict[str, str] = {
         machines.imaging.pictures.geojson._DEPTHS machines.imaging.pictures.image_pieces._START_OF_SCAN
         machines.imaging.pictures.image_pieces._ALONE machines.imaging.pictures.image_pieces._KEPT_WHOLE
         machines.imaging.pictures.image_pieces._LISTS scheduling.rehearsal.assumed.NEVER
-        scheduling.rehearsal.state.NOWHERE
+        scheduling.rehearsal.state.NOWHERE scheduling.rehearsal.of_run.ALL_BUT_NONE
+        scheduling.rehearsal.spans.AS_GOOD_AS_S
         machines.node.clock.manual_time._NONE
         scheduling.log.outcomes._SURENESS scheduling.sky.bodies.RIGHT_ASCENSION scheduling.sky.bodies.DECLINATION
         scheduling.sky.bodies.DISTANCE scheduling.sky.bodies.LONGITUDE scheduling.sky.bodies.LATITUDE

@@ -5,9 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator
 from math import isfinite
 
+import numpy as np
+
 from scheduling.rehearsal.assumed import SAID
 from scheduling.rehearsal.of_run import ASSUMED_HOURS, RunInNumbers
-from scheduling.rehearsal.rates import COMMON, INCIDENTS, Rate, Rates
+from scheduling.rehearsal.rates import COMMON, HOUR_S, INCIDENTS, Rate, Rates
 from scheduling.rehearsal.season import Season
 from scheduling.rehearsal.told import Assumption
 from scheduling.venues.hours import venue_hours
@@ -65,6 +67,7 @@ def _of_run(numbers: RunInNumbers, season: Season) -> Iterator[Assumption]:
     else:
         said = f"somebody is there in the hours of {venue.name}, and in its service windows"
         yield Assumption(name="hours", in_words=said, source=CALENDAR)
+    yield from _of_still(season)
     if windows:
         said = f"{_many(windows, 'service window')} in that time"
     else:
@@ -80,6 +83,25 @@ def _of_run(numbers: RunInNumbers, season: Season) -> Iterator[Assumption]:
             "no plate of it is drawn yet: ink of its picture is not reckoned, and cartridges end by idle firing alone"
         )
         yield Assumption(name="ink", in_words=said, source="the log")
+
+
+def _of_still(season: Season) -> Iterator[Assumption]:
+    """When it rests, and when it is quiet."""
+    length_s, (rests, quiet) = season.length_s, (season.times.rests, season.times.quiet)
+    whole = np.array([length_s])
+    if rests_s := float(rests.passed(whole)[0]):
+        spans = int(np.count_nonzero(rests.starts < length_s))
+        times = "once" if spans == 1 else f"{spans} times"
+        said = (
+            f"it rests {times}, {_many(rests_s / HOUR_S, 'hour')} in all, as people hold it or the venue is closed:"
+            " that is no time off the sky, and what it leaves on the paper no flaw"
+        )
+        yield Assumption(name="rests", in_words=said, source=CALENDAR)
+    if quiet_s := float(quiet.passed(whole)[0]):
+        said = (
+            f"it is quiet for {_percent(quiet_s / length_s)} of the time: nothing is cut then, and no idle nozzle fires"
+        )
+        yield Assumption(name="quiet", in_words=said, source=CALENDAR)
 
 
 def _source(rates: Rates, *names: str) -> str:

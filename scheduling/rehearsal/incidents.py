@@ -35,6 +35,7 @@ class Kind(IntEnum):
     NOZZLE = 4
     VISIT = 5
     OPENING = 6
+    REST = 7
 
 
 CAUSES: dict[int, Cause] = {Kind.POWER: "power", Kind.NETWORK: "no-work", Kind.JAM: "jam", Kind.PART: "machine"}
@@ -54,7 +55,7 @@ class Drawn:
     Attributes:
         at: when, seconds since the run begins.
         kind: see `Kind`.
-        until: when the machine goes on, of an outage; the number of the window or the opening, of the others.
+        until: when the machine goes on, of an outage or a rest; the number of the window or the opening, of the others.
         chance: from 0 to 1, by which a power cut or a jam falls into a burst or between two; 1 of all else.
     """
 
@@ -92,6 +93,7 @@ def draw(season: Season, seed: int, block: int, seasons: int) -> Drawn:
     groups += [
         _visits(season, np.random.default_rng([seed, block, len(INCIDENTS)]), seasons),
         _openings(season, seasons),
+        _rests(season, seasons),
     ]
     kinds = [np.full(group[0].shape, kind, dtype=np.int64) for kind, group in enumerate(groups)]
     at = np.concatenate([group[0] for group in groups], axis=1)
@@ -127,6 +129,9 @@ def _with_ends(season: Season, name: str, at: FloatArray, lasts: FloatArray, cha
         held = season.rates.work_held_hours * HOUR_S
         missed = np.where(lasts > held, at + held, np.inf)
         return missed, at + lasts, np.ones_like(at)
+    if name == "jam":
+        moves = season.times.rests.next_out(at) == at  # what stands still jams no paper
+        at = np.where(moves, at, np.inf)
     if name in ("jam", "part"):
         return at, season.seen(at) + lasts, chance if name == "jam" else np.ones_like(at)
     return at, at + lasts, chance
@@ -148,6 +153,12 @@ def _openings(season: Season, seasons: int) -> Group:
     shape = (seasons, len(season.times.openings))
     number = np.broadcast_to(np.arange(shape[1], dtype=np.float64), shape)
     return np.broadcast_to(season.times.openings, shape), number, np.zeros(shape)
+
+
+def _rests(season: Season, seasons: int) -> Group:
+    rests = season.times.rests
+    shape = (seasons, len(rests))
+    return np.broadcast_to(rests.starts, shape), np.broadcast_to(rests.ends, shape), np.ones(shape)
 
 
 def change_s(season: Season) -> float:

@@ -24,18 +24,20 @@ class Stops:
     Attributes:
         these: the seasons, their numbers in the block.
         at: from when on it lays nothing.
-        until: when it goes on.
+        until: when it goes on, if it does not rest then.
         chance: by which a burst was in hand; 1 where none may be in doubt.
+        is_rest: whether these are rests, which are planned: their seams are no flaws.
     """
 
     these: IntArray
     at: FloatArray
     until: FloatArray
     chance: FloatArray
+    is_rest: bool = False
 
     def where(self, mask: BoolArray) -> Stops:
         """Some of them."""
-        return Stops(self.these[mask], self.at[mask], self.until[mask], self.chance[mask])
+        return Stops(self.these[mask], self.at[mask], self.until[mask], self.chance[mask], self.is_rest)
 
 
 def stop(season: Season, state: State, rule: Rule, stops: Stops) -> None:
@@ -60,11 +62,13 @@ def stop(season: Season, state: State, rule: Rule, stops: Stops) -> None:
 
 
 def _beyond_now(season: Season, state: State, stops: Stops) -> Stops:
-    """From when on they make a difference; to the run's end at the furthest."""
-    until = np.minimum(stops.until, season.length_s)
-    at = np.maximum(stops.at, state.now[stops.these])
-    stops = Stops(stops.these, at, until, stops.chance)
-    return stops.where(until > at)
+    """From when on they make a difference; to the run's end at the furthest. What ends in a rest ends with it, and
+    where it stood still anyway no burst was in hand."""
+    until = np.minimum(season.times.rests.next_out(stops.until), season.length_s)
+    now = state.now[stops.these]
+    chance = np.where(stops.at < now, 1.0, stops.chance)
+    stops = Stops(stops.these, np.maximum(stops.at, now), until, chance, stops.is_rest)
+    return stops.where(stops.until > stops.at)
 
 
 def _gaps(season: Season, state: State, rule: Rule, stops: Stops) -> Gaps:
@@ -104,12 +108,13 @@ def _half_printed(season: Season, rule: Rule, begun: IntArray, first: IntArray) 
 
 
 def _count(season: Season, state: State, stops: Stops, settled: Settled, unknown: IntArray) -> None:
-    """Time off the sky: what an earlier outage was still to be made good counts once."""
-    these, length = stops.these, season.length_s
+    """Time off the sky, without that of rests: what an earlier outage was still to be made good counts once."""
+    these, length, awake = stops.these, season.length_s, season.times.rests.outside
     until = np.where(settled.late > 0, stops.until + settled.seconds, stops.until)
-    ahead = np.minimum(until, length) - stops.at
-    state.off_s[these] += ahead - np.maximum(0.0, np.minimum(state.until[these], length) - stops.at)
-    state.down_s[these] += stops.until - stops.at
+    begins = awake(stops.at)
+    ahead = awake(np.minimum(until, length)) - begins
+    state.off_s[these] += ahead - np.maximum(0.0, awake(np.minimum(state.until[these], length)) - begins)
+    state.down_s[these] += awake(stops.until) - begins
     state.until[these] = until
     state.skipped[these] += settled.skipped
     state.unknown[these] += unknown
@@ -121,6 +126,7 @@ def _go_on(state: State, rule: Rule, stops: Stops, settled: Settled, gaps: Gaps,
     blank = np.where(settled.is_blank, settled.skipped, 0)
     before = np.where(settled.skipped > 0, settled.again + settled.finished + blank, settled.again)
     flawed = (settled.skipped > 0) | (settled.again > 0) | (gaps.first < gaps.unknown_end)
+    flawed &= not stops.is_rest
     onward = np.where(settled.is_shift, settled.onward, gaps.end - settled.late)
     state.flaw_end[these] = np.where(flawed, head + before, state.flaw_end[these])
     state.offset[these] = head + blank - onward

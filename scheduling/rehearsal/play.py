@@ -14,6 +14,9 @@ from scheduling.rehearsal.season import Season
 from scheduling.rehearsal.spans import BoolArray, FloatArray, IntArray
 from scheduling.rehearsal.state import State, backlog, begin, due, head_at, ink_since, look_ahead
 
+# A rest amid what is printed late is no outage of its own: all of it is printed late after the rest, whatever the rule.
+GOES_ON, GOES_ON_CLOSED = Rule(kind="replay"), Rule(kind="replay", only_while_closed=True)
+
 
 @dataclass(frozen=True, eq=False)
 class Played:
@@ -75,6 +78,8 @@ class _Table:
             these = np.flatnonzero(live & (kind == happens))
             if len(these):
                 done(these, at[these], self.drawn.until[step, these].astype(np.int64))
+        if len(self.season.times.rests) and len(these := np.flatnonzero(live & (kind == Kind.REST))):
+            self._rest(these, at[these], self.drawn.until[step, these])
 
     def _rule(self, cause: Cause) -> Rule:
         """The rule alone: a policy is none of the rules by which others are told apart."""
@@ -113,12 +118,27 @@ class _Table:
         self.state.blade_end[these] = self.state.head[these] + self.season.paper.blade
         self.state.blades[these] += 1
 
+    def _rest(self, these: IntArray, at: FloatArray, until: FloatArray) -> None:
+        """Nothing is laid until it is over. What is missed then goes by the rule for it, but where it still prints late
+        what was missed before."""
+        season, state = self.season, self.state
+        late = backlog(season, state, np.maximum(at, state.now[these]), these) > 0
+        closed = state.by_doors[these]
+        stops = Stops(these, at, until, np.ones(len(these)), is_rest=True)
+        rules = ((self._rule("held"), ~late), (GOES_ON, late & ~closed), (GOES_ON_CLOSED, late & closed))
+        for rule, some in rules:
+            if some.any():
+                stop(season, state, rule, stops.where(some))
+        look_ahead(season, state, these)
+
     def _nozzle(self, these: IntArray, at: FloatArray, number: IntArray) -> None:
         self.state.dead[these] += 1
 
     def _visit(self, these: IntArray, at: FloatArray, number: IntArray) -> None:
         """Staff clean the head, and change what would not last until the end of the next window."""
-        season, state = self.season, self.state
+        season, state, times = self.season, self.state, self.season.times
+        # Parts are changed in a rest without anything being missed; else once whatever else it stands for is over.
+        begins = np.where(times.rests.next_out(at) > at, at, np.maximum(at, state.now[these]))
         at = np.maximum(at, state.now[these])
         late = backlog(season, state, at, these)
         head = (due(season, state, at, these) + state.offset[these] - late).astype(np.float64)
@@ -126,10 +146,13 @@ class _Table:
         state.streak_end[these] = np.where(showed, head, state.streak_end[these])
         state.dead[these] = 0
         more = 1.0 + season.rates.reserve
-        ahead_s = self.next_end[number] - at
-        columns = (season.pace.nominal_columns_per_s * ahead_s + late) * more
+        next_end = self.next_end[number]
+        columns = (
+            season.pace.nominal_columns_per_s * (times.rests.outside(next_end) - times.rests.outside(at)) + late
+        ) * more
         used = ink_since(season, state, at, head, these)
-        ink = season.ink.ml_per_column * columns + season.ink.idle_ml_per_s * ahead_s * more
+        loud_s = times.quiet.outside(next_end) - times.quiet.outside(at)
+        ink = season.ink.ml_per_column * columns + season.ink.idle_ml_per_s * loud_s * more
         roll = state.roll_end[these] - head < columns
         cartridge = state.ink_left[these] - used < ink
         blade = state.blade_end[these] - head < columns
@@ -137,7 +160,7 @@ class _Table:
         some = parts > 0
         if not some.any():
             return
-        stops = Stops(these, at, at + parts * change_s(season), np.ones(len(these))).where(some)
+        stops = Stops(these, begins, begins + parts * change_s(season), np.ones(len(these))).where(some)
         stop(season, state, self._rule("service"), stops)
         self._new_roll(these[roll])
         self._new_cartridge(these[cartridge])

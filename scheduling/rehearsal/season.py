@@ -25,7 +25,7 @@ class Ink:
 
     Attributes:
         ml_per_column: of the picture, on average.
-        idle_ml_per_s: fired to keep nozzles open.
+        idle_ml_per_s: fired to keep nozzles open, while it is not quiet.
         cartridge_ml: in a new cartridge; infinity where nobody said how much one holds.
         left_ml: in the one at the machine.
     """
@@ -66,6 +66,9 @@ class Times:
         openings: in order.
         known_ahead_s: for so long after an outage closed hours are known.
         until_day_s: seconds from the run's beginning to the next end of a UTC day; closed hours are told by whole days.
+        rests: the run's recesses, in which nothing is laid: as people hold it, and closed hours where it is printed
+            only while open. What is off the sky in them is planned, and counts for nothing.
+        quiet: when no idle nozzle is fired.
     """
 
     hours: Spans
@@ -74,6 +77,8 @@ class Times:
     windows: tuple[tuple[float, float], ...] = ()
     openings: FloatArray = field(default_factory=lambda: np.empty(0))
     until_day_s: float = 0.0
+    rests: Spans = field(default_factory=Spans.none)
+    quiet: Spans = field(default_factory=Spans.none)
 
     @cached_property
     def there(self) -> Spans:
@@ -123,6 +128,12 @@ class Season:
     def duty(self) -> float:
         """The share of time in which a burst is being laid, where it prints at the sky's pace as fast as it can."""
         return min(1.0, 1.0 / self.pace.ratio)
+
+    @cached_property
+    def idle_ml_per_s(self) -> float:
+        """Fired to keep nozzles open, on average over the season."""
+        loud_s = float(self.times.quiet.outside(np.array([self.length_s]))[0])
+        return self.ink.idle_ml_per_s * loud_s / self.length_s
 
     def seen(self, at: FloatArray) -> FloatArray:
         """When somebody who is there sees that it stands still from instants on; while nobody is there no time of

@@ -12,6 +12,8 @@ from numpy.typing import NDArray
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
+# What is reached but for so little, seconds, is reached: as a span ends, and not as the next begins.
+AS_GOOD_AS_S = 1e-6
 
 
 @dataclass(frozen=True, eq=False)
@@ -37,6 +39,11 @@ class Spans:
         table = np.array(joined, dtype=np.float64).reshape(-1, 2)
         return cls(table[:, 0], table[:, 1])
 
+    @classmethod
+    def none(cls) -> Spans:
+        """No span at all."""
+        return cls.of(())
+
     def __len__(self) -> int:
         return len(self.starts)
 
@@ -58,11 +65,28 @@ class Spans:
         return np.interp(at, self.edges, self._passed)
 
     def when(self, passed: FloatArray) -> FloatArray:
-        """When so much of them has passed; infinity where they are not so long."""
+        """When so much of them has passed first; infinity where they are not so long."""
         if not len(self):
             return np.full(np.shape(passed), np.inf)
-        found: FloatArray = np.where(passed > self._passed[-1], np.inf, np.interp(passed, self._passed, self.edges))
+        wanted = passed - AS_GOOD_AS_S
+        index = np.minimum(np.searchsorted(self._passed, wanted, side="left"), len(self._passed) - 1)
+        found: FloatArray = np.where(
+            wanted > self._passed[-1], np.inf, self.edges[index] - (self._passed[index] - wanted)
+        )
         return found
+
+    def next_out(self, at: FloatArray) -> FloatArray:
+        """Each instant itself if it lies in none, else the end of the span that it lies in."""
+        if not len(self):
+            return at
+        index = np.minimum(np.searchsorted(self.ends, at, side="right"), len(self) - 1)
+        is_in = (self.starts[index] <= at) & (at < self.ends[index])
+        found: FloatArray = np.where(is_in, self.ends[index], at)
+        return found
+
+    def outside(self, at: FloatArray) -> FloatArray:
+        """How much of the time until instants lies in none of them."""
+        return at - self.passed(at) if len(self) else at
 
     def next_in(self, at: FloatArray) -> FloatArray:
         """Each instant itself if it lies in a span, else the beginning of the next; infinity where none comes."""

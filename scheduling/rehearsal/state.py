@@ -123,13 +123,15 @@ def head_at(season: Season, state: State, at: FloatArray, these: IntArray) -> Fl
 
 def ink_since(season: Season, state: State, at: FloatArray, head: FloatArray, these: IntArray) -> FloatArray:
     """How much ink was used from ``now`` to instants at which the head is where it is said to be, millilitres."""
-    laid = head - state.head[these]
-    return season.ink.ml_per_column * laid + season.ink.idle_ml_per_s * (at - state.now[these])
+    laid, quiet = head - state.head[these], season.times.quiet
+    loud_s = quiet.outside(at) - quiet.outside(state.now[these])
+    return season.ink.ml_per_column * laid + season.ink.idle_ml_per_s * loud_s
 
 
 def look_ahead(season: Season, state: State, these: IntArray) -> None:
-    """When roll or ink of some seasons ends if nobody changes it. While it catches up, paper is taken to be fed evenly
-    until it is true again, which it is but where it waits for closed hours."""
+    """When roll or ink of some seasons ends if nobody changes it, and no rest comes before. While it catches up, paper
+    is taken to be fed evenly until it is true again, which it is but where it waits for closed hours; idle nozzles are
+    taken to be fired evenly, too."""
     v, now, until = (
         season.pace.nominal_columns_per_s,
         state.now[these],
@@ -142,9 +144,9 @@ def look_ahead(season: Season, state: State, these: IntArray) -> None:
     ink = season.ink
     ink_at = _ends(
         state.ink_left[these],
-        ink.ml_per_column * laid + ink.idle_ml_per_s * late_s,
+        ink.ml_per_column * laid + season.idle_ml_per_s * late_s,
         late_s,
-        ink.ml_per_column * v + ink.idle_ml_per_s,
+        ink.ml_per_column * v + season.idle_ml_per_s,
     )
     state.is_roll[these] = paper_at <= ink_at
     state.supply_at[these] = now + np.minimum(paper_at, ink_at)

@@ -10,7 +10,7 @@ from scheduling.rehearsal.variants import VariantKind
 
 NOT_MODELLED = (
     "the sky turns evenly, at the run's mean pace",
-    "holds, closed hours in which a run rests, and quiet hours are none: it prints through them",
+    "a hold that is said from now on, and hours that are set otherwise",
     "incidents come each by itself at a steady rate; in truth they come in clusters, as nozzles do after idling",
     "a machine goes on by itself after the power is back; where the venue wants somebody there, it stands longer",
     "the knife stays disarmed after an unplanned stop until a person arms it: whether a strip is cut is not told",
@@ -84,7 +84,8 @@ class Assumption:
     Attributes:
         name: what it is about: ``power``, ``network``, ``jam``, ``part``, ``nozzle`` or ``late``, of each of which some
             numbers can be changed; ``notice_hours``, ``change_minutes``, ``work_held_hours`` or ``reserve``, which is a
-            number itself; ``hours``, ``windows``, ``parts`` or ``ink``, which follow from the run.
+            number itself; ``hours``, ``rests``, ``quiet``, ``windows``, ``parts`` or ``ink``, which follow from the
+            run.
         in_words: what is assumed.
         source: where it is from.
     """
@@ -115,10 +116,10 @@ class Rehearsed:
         openings: in order.
         ran_out: share of the seasons in which a roll or a cartridge ends before it is changed.
         unattended: the same while nobody is there.
-        off_hours, still_hours: off the sky, and of that standing still.
+        off_hours, still_hours: off the sky, and of that standing still; without the run's rests, which are planned.
         paper_m, ink_ml: used; no ink of a head that uses none, or where it is not known.
         off_bars: the spread of the hours off the sky.
-        left_out: columns of the picture that are never laid.
+        left_out: columns of the picture that are never laid; those of rests are among them.
         spares: beside what is at the machine.
         compared: what moves the odds; empty where it was not asked for.
         assumptions: what it stands on.

@@ -35,6 +35,8 @@ LONGEST_COMPARED_DAYS, MOST_ALONE_DAYS = 400, 2_000_000
 # And with all that happens in them, incidents and visits of staff. Few seasons take as long as so many, as those of a
 # block are played at once.
 MOST_HAPPEN, AT_ONCE = 8_000_000, 500
+# A rest takes as long as so many incidents: it comes in every season.
+A_REST = 2
 # Of so many kinds are the seasons at most, with those that are compared.
 KINDS_COMPARED = 19
 AT_TERMINAL = "`dayroll rehearse` plays more"
@@ -102,7 +104,8 @@ def _require_short(numbers: RunInNumbers, rates: Rates, asked: Asked) -> None:
     if not asked.compare and asked.seasons * days > MOST_ALONE_DAYS:
         problem = f"{asked.seasons} seasons of {days:.0f} days are too many to play here"
         raise InputError("seasons", problem, f"give {int(MOST_ALONE_DAYS / days):,} at most; {AT_TERMINAL}")
-    happens = (days * rates.per_day + len(numbers.windows)) * (KINDS_COMPARED if asked.compare else 1)
+    happens = days * rates.per_day + len(numbers.windows) + A_REST * len(numbers.rests)
+    happens *= KINDS_COMPARED if asked.compare else 1
     if _weight(asked.seasons, days) * happens > MOST_HAPPEN:
         problem = f"so much happens in {asked.seasons} seasons that they are too many to play here"
         instead = "give fewer, assume less that goes wrong" + (", or give alone=true" if asked.compare else "")

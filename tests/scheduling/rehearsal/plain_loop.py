@@ -11,7 +11,7 @@ from datetime import UTC, datetime, timedelta
 from random import Random
 
 from machines.model.slots import slot_of, slot_start
-from machines.recovery import Cause, Columns, Decision, Gap, Span, settle
+from machines.recovery import Cause, Columns, Decision, Gap, Policy, Span, settle
 from scheduling.rehearsal.incidents import CAUSES, Drawn, Kind
 from scheduling.rehearsal.rates import INCIDENTS
 from scheduling.rehearsal.season import Season
@@ -58,6 +58,9 @@ class Loop:
         self.closed = list(zip(season.times.closed.starts.tolist(), season.times.closed.ends.tolist(), strict=True))
         self.there = list(zip(season.times.there.starts.tolist(), season.times.there.ends.tolist(), strict=True))
         self.there_ends = [end for _, end in self.there]
+        self.rests = list(zip(season.times.rests.starts.tolist(), season.times.rests.ends.tolist(), strict=True))
+        self.quiet = list(zip(season.times.quiet.starts.tolist(), season.times.quiet.ends.tolist(), strict=True))
+        self.idle = season.ink.idle_ml_per_s * self.outside(self.quiet, 0.0, season.length_s) / season.length_s
         self.look_ahead()
 
     def next_there(self, at: float) -> float:
@@ -71,6 +74,15 @@ class Loop:
 
     def closed_s(self, begins: float, ends: float) -> float:
         return sum(max(0.0, min(last, ends) - max(first, begins)) for first, last in self.closed)
+
+    def outside(self, spans: list[tuple[float, float]], begins: float, ends: float) -> float:
+        """How long it is none of some spans between two instants; less than nothing where the end comes first."""
+        if ends < begins:
+            return -self.outside(spans, ends, begins)
+        return ends - begins - sum(max(0.0, min(last, ends) - max(first, begins)) for first, last in spans)
+
+    def next_out(self, at: float) -> float:
+        return next((last for first, last in self.rests if first <= at < last), at)
 
     def due(self, at: float) -> int:
         return self.season.first_column + math.ceil((at - self.shift) * self.v - 1e-6)
@@ -86,7 +98,8 @@ class Loop:
 
     def ink_to(self, at: float, head: float) -> float:
         ink = self.season.ink
-        return ink.ml_per_column * (head - self.head) + ink.idle_ml_per_s * (at - self.now)
+        loud_s = self.outside(self.quiet, self.now, at)
+        return ink.ml_per_column * (head - self.head) + ink.idle_ml_per_s * loud_s
 
     def look_ahead(self) -> None:
         ink, until = self.season.ink, max(self.until, self.now)
@@ -94,18 +107,27 @@ class Loop:
         true_head = self.season.first_column + self.v * (until - self.shift) + self.offset
         laid = max(0.0, true_head - self.head)
         paper_at = ends_after(self.roll_end - self.head, laid, late_s, self.v)
-        used = ink.ml_per_column * laid + ink.idle_ml_per_s * late_s
-        ink_at = ends_after(self.ink_left, used, late_s, ink.ml_per_column * self.v + ink.idle_ml_per_s)
+        used = ink.ml_per_column * laid + self.idle * late_s
+        ink_at = ends_after(self.ink_left, used, late_s, ink.ml_per_column * self.v + self.idle)
         self.is_roll = paper_at <= ink_at
         self.supply_at = self.now + min(paper_at, ink_at)
 
-    def stop(self, cause: Cause, at: float, until: float, chance: float = 1.0) -> bool:
-        season = self.season
-        until, at = min(until, season.length_s), max(at, self.now)
+    def stop(
+        self,
+        cause: Cause,
+        at: float,
+        until: float,
+        chance: float = 1.0,
+        policy: Policy | None = None,
+        is_rest: bool = False,
+    ) -> bool:
+        season, policy = self.season, policy or self.season.policy
+        until, chance = min(self.next_out(until), season.length_s), 1.0 if at < self.now else chance
+        at = max(at, self.now)
         if until <= at:
             return False
-        gap = self.gap(cause, at, until, chance)
-        decision = settle(season.policy, gap, season.pace)
+        gap = self.gap(cause, at, until, chance, policy)
+        decision = settle(policy, gap, season.pace)
         head = gap.unknown_end + self.offset
         if at > self.now:
             self.still_head, self.still_flaw = head, self.flaw
@@ -114,18 +136,21 @@ class Loop:
         self.ink_left -= used
         late = decision.late
         true_again = until + decision.hours_until_true * 3600.0 if late else until
-        self.told.off_s += min(true_again, season.length_s) - at
-        self.told.off_s -= max(0.0, min(self.until, season.length_s) - at)
-        self.told.down_s += until - at
+        self.told.off_s += self.outside(self.rests, at, min(true_again, season.length_s))
+        self.told.off_s -= max(0.0, self.outside(self.rests, at, min(self.until, season.length_s)))
+        self.told.down_s += self.outside(self.rests, at, until)
         self.until = true_again
         self.told.skipped += len(decision.skipped)
         self.told.unknown += len(decision.unknown)
-        self.go_on(decision, gap, head, season.policy.rule_for(cause).only_while_closed)
+        flaw = self.flaw
+        self.go_on(decision, gap, head, policy.rule_for(cause).only_while_closed)
+        if is_rest:
+            self.flaw = flaw
         self.now = until
         self.look_ahead()
         return True
 
-    def gap(self, cause: Cause, at: float, until: float, chance: float) -> Gap:
+    def gap(self, cause: Cause, at: float, until: float, chance: float, policy: Policy) -> Gap:
         season, pace = self.season, self.season.pace
         last, burst, origin = pace.end_column, pace.columns_per_burst, season.first_column
         assert last is not None
@@ -136,7 +161,7 @@ class Loop:
         end = min(max(pace.burst_start_from(self.due(until)), begun), last)
         to_day = season.times.until_day_s
         known = math.floor((until + season.times.known_ahead_s - to_day) / DAY_S + 1.0) * DAY_S + to_day
-        rule = season.policy.rule_for(cause)
+        rule = policy.rule_for(cause)
         closed = (
             [(a, min(b, known)) for a, b in self.closed if b > until and a < known] if rule.only_while_closed else []
         )
@@ -194,21 +219,28 @@ class Loop:
             self.blade_end, told.blades = self.head + paper.blade, told.blades + 1
         self.look_ahead()
 
+    def rest(self, at: float, until: float) -> None:
+        late = self.behind(max(at, self.now)) > 0
+        policy = Policy(kind="replay", only_while_closed=self.by_doors) if late else self.season.policy
+        self.stop("held", at, until, policy=policy, is_rest=True)
+
     def visit(self, at: float, number: int) -> None:
-        season, at = self.season, max(at, self.now)
+        season, begins = self.season, at if self.next_out(at) > at else max(at, self.now)
+        at = max(at, self.now)
         head = self.head_at(at)
         if self.dead >= season.passes:
             self.streak = head
         self.dead = 0
         windows, more = season.times.windows, 1.0 + season.rates.reserve
-        ahead_s = (windows[number + 1][1] if number + 1 < len(windows) else season.length_s) - at
-        columns = (self.v * ahead_s + self.behind(at)) * more
-        ink = season.ink.ml_per_column * columns + season.ink.idle_ml_per_s * ahead_s * more
+        ends = windows[number + 1][1] if number + 1 < len(windows) else season.length_s
+        columns = (self.v * self.outside(self.rests, at, ends) + self.behind(at)) * more
+        idle_ml = season.ink.idle_ml_per_s * self.outside(self.quiet, at, ends)
+        ink = season.ink.ml_per_column * columns + idle_ml * more
         roll, blade = self.roll_end - head < columns, self.blade_end - head < columns
         cartridge = self.ink_left - self.ink_to(at, head) < ink
         parts = roll + cartridge + blade
         if parts:
-            self.stop("service", at, at + parts * season.rates.change_minutes * 60.0)
+            self.stop("service", begins, begins + parts * season.rates.change_minutes * 60.0)
             self.change(roll, cartridge, blade)
 
     def opening(self, at: float) -> tuple[bool, bool, bool, bool, bool]:
@@ -249,6 +281,8 @@ def play_events(season: Season, events: Iterable[tuple[float, int, float, float]
             loop.stop(CAUSES[kind], at, until, chance)
         elif kind == Kind.NOZZLE:
             loop.dead += 1
+        elif kind == Kind.REST:
+            loop.rest(at, until)
         elif kind == Kind.VISIT:
             loop.visit(at, int(until))
         else:
@@ -269,7 +303,8 @@ def draw_one(season: Season, chance: Random) -> list[tuple[float, int, float, fl
             if name == "network" and lasts > held_s:
                 events.append((at + held_s, kind, at + lasts, 1.0))
             elif name in ("jam", "part"):
-                events.append((at, kind, loop.seen(at) + lasts, chance.random() if name == "jam" else 1.0))
+                if name != "jam" or loop.next_out(at) == at:
+                    events.append((at, kind, loop.seen(at) + lasts, chance.random() if name == "jam" else 1.0))
             elif name != "network":
                 events.append((at, kind, at + lasts, chance.random()))
     for number, (begins, ends) in enumerate(season.times.windows):
@@ -277,6 +312,7 @@ def draw_one(season: Season, chance: Random) -> list[tuple[float, int, float, fl
         if begins + late_s < ends:
             events.append((begins + late_s, Kind.VISIT, number, 0.0))
     events += [(at, Kind.OPENING, number, 0.0) for number, at in enumerate(season.times.openings.tolist())]
+    events += [(begins, Kind.REST, ends, 1.0) for begins, ends in loop.rests]
     return sorted(events)
 
 

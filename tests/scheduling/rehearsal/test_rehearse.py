@@ -7,24 +7,28 @@ from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 
 from machines.errors import InputError
+from machines.serialization import unstructure
 from scheduling.commands.openings import FixOpening
 from scheduling.commands.service_windows import FixServiceWindow
-from scheduling.log.models import Machine, Run
+from scheduling.log.models import Machine, Run, Venue
 from scheduling.nodes.reports import take
 from scheduling.outages.imagined import RunThere
 from scheduling.planning.days_spans import DAYS
 from scheduling.planning.opening_hours import Hours, OpenSpan, Week
+from scheduling.planning.quiet_hours import QuietHours, QuietSpan, QuietWeek
 from scheduling.queries.machine_context import machine_context
 from scheduling.rehearsal.assumed import changed
 from scheduling.rehearsal.log_rates import printing_days, rates_of
 from scheduling.rehearsal.of_run import RunInNumbers
-from scheduling.rehearsal.rates import Rate, Rates
+from scheduling.rehearsal.rates import INCIDENTS, Rate, Rates
 from scheduling.rehearsal.rehearse import Asked, rehearse
 from scheduling.rehearsal.told import Rehearsed
 from scheduling.rendering.plate_store import PlateStore
+from scheduling.supplies.left_out import columns_in, left_out
 from tests.scheduling.commands.test_override import settled
 from tests.scheduling.house import NOON, batch, by, furnish, long_after, order, plan, ready, set_hours, started
 
@@ -54,6 +58,12 @@ def numbers(now: datetime = NOON - timedelta(days=1), plates: Path = Path("/nowh
 
 def played(rates: Rates = Rates(), asked: Asked = FEW, **of: Any) -> Rehearsed:  # noqa: B008
     return rehearse(numbers(**of), rates, asked)
+
+
+def never() -> Rates:
+    """Nothing goes wrong."""
+    nothing = {f"{name}_every_days": 0.0 for name in INCIDENTS}
+    return changed(Rates(), nothing | {"late_share": 0.0, "change_minutes": 0.1})
 
 
 def test_a_run_is_played_by_its_own_calendar(tmp_path: Path) -> None:
@@ -170,7 +180,9 @@ def test_rates_are_the_logs_with_a_typical_one_among_them(tmp_path: Path) -> Non
     assert found.power.mean_hours == pytest.approx((3.0 + 5.0) / 2)
     assert "1 in 2.5 days of this machine's log" in found.power.source
     assert found.jam.per_day == pytest.approx(1 / 62.5), "none was seen, which tells something, too"
-    assert found.network == Rates().network
+    assert found.network.per_day == pytest.approx(1 / 16.5), "no silence either, in the two days and a half"
+    assert found.nozzle.per_day == Rates().nozzle.per_day
+    assert found.nozzle.source.startswith("nobody has looked at this machine's nozzles yet (common practice")
 
 
 def test_a_cut_of_which_nobody_knows_when_it_began_tells_nothing_of_their_length(tmp_path: Path) -> None:
@@ -190,7 +202,8 @@ def test_a_machine_that_stood_still_for_a_year_is_rehearsed_all_the_same(tmp_pat
 def test_a_machine_without_a_log_is_typical(db: None) -> None:
     furnish()
     plan()
-    assert rates_of("one", NOON - timedelta(days=1), Rates()) == Rates()
+    found = rates_of("one", NOON - timedelta(days=1), Rates())
+    assert found == replace(Rates(), nozzle=found.nozzle) and found.nozzle.per_day == Rates().nozzle.per_day
 
 
 @pytest.mark.parametrize(
@@ -212,3 +225,41 @@ def test_what_cannot_be_asked_is_refused(fields: dict[str, Any], field: str) -> 
 def test_rates_that_cannot_be_are_refused(fields: dict[str, Any]) -> None:
     with pytest.raises(InputError):
         Rates(**fields)
+
+
+def test_a_run_that_is_held_or_printed_only_while_open_rests_as_the_plan_has_it(db: None) -> None:
+    """What is left out where nothing goes wrong is what the plan leaves out."""
+    furnish()
+    plan(ends_at=at(24.0 * 12).isoformat())
+    for opens, held in (("09:00", []), (None, [(30.0, 41.0), (100.0, 140.0)]), ("11:00", [(20.0, 30.0)])):
+        day = () if opens is None else (OpenSpan(opens=opens, closes="19:30"),)
+        set_hours("shed", Hours(week=Week(**dict.fromkeys(DAYS, day))), by(at=NOON))
+        holds = [{"starts_at": at(a).isoformat(), "ends_at": at(b).isoformat(), "by": "test"} for a, b in held]
+        Run.objects.update(only_while_open=opens is not None, holds=holds)
+        run, context = Run.objects.get(), machine_context(Machine.objects.get(), NOON)
+        out = left_out(run, context.profile_of(run), context.timeline, context.venue, NOON)
+        columns = columns_in(out, run.first_column, run.end_column)
+        found = played(never(), ALONE)
+        assert columns > 0 and found.left_out.low == found.left_out.high
+        assert found.left_out.mean == pytest.approx(columns, abs=len(out)), "the sky turns evenly there"
+        assert found.off_hours.mean == 0.0
+        told = {one.name: one.in_words for one in found.assumptions}
+        assert told["rests"].startswith(f"it rests {len(out)} times, ") or opens == "11:00"
+        assert not any("closed hours in which a run rests" in said for said in found.not_modelled)
+
+
+def test_quiet_hours_hold_the_knife_and_idle_firing(db: None) -> None:
+    """Of twelve strips a turn those that come to the knife from ten in the evening to six are not cut: four. Of the
+    twelve nights the first has an hour more, as Lisbon's clock goes back (IANA)."""
+    furnish()
+    plan(ends_at=at(24.0 * 12).isoformat(), strips_per_turn=12)
+    before = numbers().season(Rates())
+    asleep = QuietHours(week=QuietWeek(**dict.fromkeys(DAYS, (QuietSpan(begins="22:00", ends="06:00"),))))
+    Venue.objects.update(quiet=unstructure(asleep))
+    after = numbers()
+    assert after.held_share == pytest.approx(4 / 12, abs=0.02)
+    season = after.season(Rates())
+    assert season.paper.blade == pytest.approx(before.paper.blade / (1 - after.held_share))
+    assert season.times.quiet.passed(np.array([season.length_s]))[0] == pytest.approx(97 * 3600.0)
+    told = {one.name: one.in_words for one in played(never(), ALONE).assumptions}
+    assert told["quiet"] == "it is quiet for 33.7 % of the time: nothing is cut then, and no idle nozzle fires"
