@@ -96,7 +96,7 @@ def _of_still(season: Season) -> Iterator[Assumption]:
             f"it rests {times}, {_many(rests_s / HOUR_S, 'hour')} in all, as people hold it or the venue is closed:"
             " that is no time off the sky, and what it leaves on the paper no flaw"
         )
-        yield Assumption(name="rests", in_words=said, source=CALENDAR)
+        yield Assumption(name="rests", in_words=said, source=f"what people hold, and {CALENDAR}")
     if quiet_s := float(quiet.passed(whole)[0]):
         said = (
             f"it is quiet for {_percent(quiet_s / length_s)} of the time: nothing is cut then, and no idle nozzle fires"
