@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import json
 import re
-from datetime import UTC, datetime
+from datetime import datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
 from machines.serialization import parse_instant
+from scheduling.sky import civil
 from scheduling.venues.local_time_text import moment_in_words
 
 INSTANT = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\.\d{6}Z", re.ASCII)
@@ -26,7 +27,7 @@ def value_in_words(value: Any, clock: ZoneInfo | None) -> str:
 
 def instant_in_words(at: datetime, clock: ZoneInfo | None) -> str:
     """A date and a time of day by the clock, or by UTC, which then is said."""
-    return f"{at.astimezone(UTC):%Y-%m-%d %H:%M} UTC" if clock is None else moment_in_words(at, clock)
+    return civil.instant_in_words(at) if clock is None else moment_in_words(at, clock)
 
 
 def shortened(text: str) -> str:

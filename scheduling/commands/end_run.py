@@ -32,7 +32,7 @@ from scheduling.queries.run_versions import run_profile, run_source
 from scheduling.queries.runs import machine_model, machine_of, open_segments, recesses_of, runs_standing, timeline_on
 from scheduling.queries.venue_context import place_of
 from scheduling.supplies.remaining_work import RemainingColumns
-from scheduling.venues.local_time_text import venue_time
+from scheduling.venues.local_time_text import instant_at_machine, venue_time
 
 Boundary = Literal["burst", "strip", "turn"]
 
@@ -76,11 +76,12 @@ def end_run(
     Raises:
         InputError: it cannot end so.
     """
-    require_from_now_on(at, now)
+    require_from_now_on(at, now, row.machine_id)
     if row.withdrawn_at is not None:
         raise InputError("", "the run was withdrawn", "leave it as it is")
     if at is None and row.ends_at <= now:
-        raise InputError("at", f"all of it was due by {row.ends_at.isoformat()}", "give an instant to lengthen it to")
+        last = instant_at_machine(row.ends_at, row.machine_id)
+        raise InputError("at", f"all of it was due by {last}", "give an instant to lengthen it to")
     ending = ending_of(row)
     end = column_at(ending, max(at or now, now), boundary)
     if end > row.longest_column and row.cycle == "temporal-hours":
@@ -192,9 +193,8 @@ def _require_free(run: Run, after: Run) -> None:
         raise InputError("at", goes_on, "withdraw that first, or give an earlier instant")
     others = runs_standing(run.machine_id).filter(starts_at__gte=run.starts_at, starts_at__lt=after.ends_at)
     if other := others.exclude(id=run.id).order_by("starts_at").first():
-        raise InputError(
-            "at", f"the machine is on run {other.id!r} from {other.starts_at.isoformat()}", "end it before that begins"
-        )
+        begins = instant_at_machine(other.starts_at, run.machine_id)
+        raise InputError("at", f"the machine is on run {other.id!r} from {begins}", "end it before that begins")
 
 
 def _clipped_anew(ending: Ending, end: int) -> Iterator[SegmentWork]:

@@ -6,6 +6,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -37,7 +38,7 @@ from scheduling.queries.runs import (
     timeline_on,
 )
 from scheduling.queries.venue_context import place_of
-from scheduling.venues.local_time_text import venue_time
+from scheduling.venues.local_time_text import instant_at_machine, venue_time
 
 # Of one run, over ones among them: the oldest of those are forgotten first.
 MOST_HOLDS = 100
@@ -90,19 +91,19 @@ def hold_run(
         InputError: it cannot be held so.
     """
     _require_under_way(row)
-    require_from_now_on(at, now)
+    require_from_now_on(at, now, row.machine_id)
     require_within_reach("until", until)
-    of = _held_of(row)
+    of, told = _held_of(row), partial(instant_at_machine, machine=row.machine_id)
     starts_at = _begins(of, max(at or now, now), boundary)
     if starts_at > now and starts_at >= row.ends_at:
-        raise InputError("at", f"the run ends at {row.ends_at.isoformat()}", "give an earlier instant, or leave it")
+        raise InputError("at", f"the run ends at {told(row.ends_at)}", "give an earlier instant, or leave it")
     if until is not None and until <= starts_at:
-        raise InputError("until", f"it would begin at {starts_at.isoformat()}", "give a later instant, or leave it out")
+        raise InputError("until", f"it would begin at {told(starts_at)}", "give a later instant, or leave it out")
     recesses = _with(recesses_of(row), Recess(starts_at=starts_at, ends_at=until), now)
     together = next(one for one in recesses if one.starts_at <= starts_at and one.holds_at(starts_at))
     if until is not None and together.ends_at is None:
         remedy = "let it go on at that instant instead"
-        raise InputError("until", f"it is held from {together.starts_at.isoformat()} on until people say so", remedy)
+        raise InputError("until", f"it is held from {told(together.starts_at)} on until people say so", remedy)
     return _change(of, RunHeld(recesses=recesses), now, version, _in_words(of, together))
 
 
@@ -120,7 +121,7 @@ def continue_run(row: Run, now: datetime, version: int, *, at: datetime | None =
         InputError: it cannot go on then.
     """
     _require_under_way(row)
-    require_from_now_on(at, now)
+    require_from_now_on(at, now, row.machine_id)
     when, of, recesses = max(at or now, now), _held_of(row), recesses_of(row)
     to_come = [one for one in recesses if one.ends_at is None or one.ends_at > now]
     not_over = [one for one in to_come if one.ends_at is None or one.ends_at > when]
@@ -131,7 +132,7 @@ def continue_run(row: Run, now: datetime, version: int, *, at: datetime | None =
     if when <= found.starts_at:
         return _change(of, RunContinued(recesses=rest), now, version, _taken_back(of, found))
     if found.ends_at is not None and when >= found.ends_at:
-        problem = f"it goes on by itself at {found.ends_at.isoformat()}"
+        problem = f"it goes on by itself at {instant_at_machine(found.ends_at, row.machine_id)}"
         raise InputError("at", problem, "give an earlier instant, or hold it for longer")
     shorter = Recess(starts_at=found.starts_at, ends_at=when)
     event = RunContinued(recesses=tuple(sorted((*rest, shorter), key=_by_start)))

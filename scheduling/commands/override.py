@@ -17,6 +17,7 @@ from scheduling.log.store import Append, Attribution, append, stream_version
 from scheduling.outages.open_outage import OpenOutage, next_due, open_outage
 from scheduling.outages.rule_checks import require_rule_fits
 from scheduling.queries.machine_context import machine_context
+from scheduling.venues.local_time_text import instant_at_machine
 
 
 class NothingOpen(DayrollError):
@@ -34,7 +35,7 @@ def override_outage(outage: Outage, rule: Rule, reason: str | None, by: Attribut
     if outage.true_again_at is not None:
         raise NothingOpen(
             f"outage {outage.id!r} is settled, and the machine was true to the sky again at "
-            f"{outage.true_again_at:%Y-%m-%d %H:%M:%S} UTC; nothing of it is left to decide"
+            f"{instant_at_machine(outage.true_again_at, outage.machine_id)}; nothing of it is left to decide"
         )
     return override_run(Run.objects.get(id=outage.run_id), rule, reason, by, chance)
 
@@ -91,7 +92,7 @@ def _require_open(run: Run, by: Attribution) -> OpenOutage:
     due = next_due(found)
     if found.outage is None and due > by.said_at:  # the node takes a word for one on an earlier outage
         raise NothingOpen(
-            f"nothing is missing on machine {run.machine_id!r} yet: its next column is due at {due:%Y-%m-%d %H:%M:%S} "
-            "UTC; a decision can be made from then on"
+            f"nothing is missing on machine {run.machine_id!r} yet: its next column is due at "
+            f"{instant_at_machine(due, run.machine_id)}; a decision can be made from then on"
         )
     return found

@@ -26,6 +26,7 @@ from scheduling.rendering.upload_store import UploadStore
 from scheduling.sky import cycles
 from scheduling.sky.anchors import LAST_YEAR
 from scheduling.sky.places import Place
+from scheduling.venues.local_time_text import instant_at_machine
 
 # A run that is to begin now has begun by the time that the order is read.
 NOW_MEANS = timedelta(minutes=1)
@@ -179,15 +180,17 @@ def require_within_reach(field: str, at: datetime | None) -> None:
         raise InputError(field, f"the year {at.year} is out of reach", f"give one up to {LAST_YEAR}")
 
 
-def require_from_now_on(at: datetime | None, now: datetime) -> None:
+def require_from_now_on(at: datetime | None, now: datetime, machine: str) -> None:
     """See that an instant ``at`` which something is to happen to a run is to come, and within reach; None, for now, is.
+    The ``machine``, by its id, stands where people see the clock.
 
     Raises:
         InputError: it is not.
     """
     require_within_reach("at", at)
     if at is not None and at < now - NOW_MEANS:
-        raise InputError("at", f"{at.isoformat()} is in the past", "give one from now on, or leave it out for now")
+        told = instant_at_machine(at, machine)
+        raise InputError("at", f"{told} is in the past", "give one from now on, or leave it out for now")
 
 
 def require_begins_ahead(command: PlanRun, now: datetime) -> None:
@@ -200,7 +203,7 @@ def require_begins_ahead(command: PlanRun, now: datetime) -> None:
         return
     raise InputError(
         "starts_at",
-        f"{command.starts_at.isoformat()} is in the past",
+        f"{instant_at_machine(command.starts_at, command.machine)} is in the past",
         "begin later, or say begins_in_the_past: true: what is over, and not told as printed, is settled as missed",
     )
 
@@ -233,7 +236,7 @@ def require_free(command: PlanRun, *, after: str | None = None) -> None:
             continue
         raise InputError(
             "starts_at",
-            f"the machine is on run {other.id!r} until {other.ends_at.isoformat()}",
+            f"the machine is on run {other.id!r} until {instant_at_machine(other.ends_at, command.machine)}",
             "start after it ends, or choose another machine",
         )
 

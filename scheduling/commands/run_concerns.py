@@ -28,6 +28,7 @@ from scheduling.paper.proof import MOST_DOTS, SEAM_SHOWS
 from scheduling.queries.runs import run_policy
 from scheduling.rendering.render import RenderSource, draw_tone
 from scheduling.rendering.sky_parameters import Turn
+from scheduling.sky.civil import instant_in_words
 from scheduling.sky.ephemeris import load
 from scheduling.sky.zones import zone
 
@@ -110,7 +111,7 @@ def concerns(plan: Plan) -> Iterator[Concern]:
 
 def local_in_words(at: datetime, clock: ZoneInfo) -> str:
     """An instant by a venue's clock, to the minute, with the zone's name."""
-    return f"{at.astimezone(clock):%Y-%m-%d %H:%M} ({clock.key})"
+    return instant_in_words(at.replace(second=0, microsecond=0), clock)
 
 
 def _only_while_open(plan: Plan) -> Iterator[Concern]:

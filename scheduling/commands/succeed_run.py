@@ -93,7 +93,7 @@ def succeed_run(
     """
     if row.withdrawn_at is not None:
         raise InputError("", "the run was withdrawn", "plan another in its place")
-    require_from_now_on(at, now)
+    require_from_now_on(at, now, row.machine_id)
     successor = Successor(**named)
     is_moved = successor.machine not in (None, row.machine_id)
     meeting = _meeting(ending_of(row), max(at or now, now), boundary or ("laid" if is_moved and at is None else "turn"))

@@ -26,6 +26,7 @@ from scheduling.queries.runs import run_instants, run_policy, run_work
 from scheduling.rendering.plate_store import PlateStore
 from scheduling.supplies.consumption import planned_dots
 from scheduling.venues.hours import closed_as_told
+from scheduling.venues.local_time_text import instant_at_machine
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -108,10 +109,9 @@ def imagined_gap(there: RunThere, outage: ImaginedOutage, plates: PlateStore | N
     """
     first, end = (_first_burst_from(there, at) for at in (outage.starts_at, outage.ends_at))
     if outage.ends_at <= there.run.starts_at or first >= there.run.end_column:
-        begins, ends = (at.isoformat(timespec="seconds") for at in (there.run.starts_at, there.run.ends_at))
-        raise InputError(
-            "starts_at", f"nothing of run {there.run.id} is due then", f"give a span in {begins} to {ends}"
-        )
+        run = there.run
+        begins, ends = (instant_at_machine(at, run.machine_id) for at in (run.starts_at, run.ends_at))
+        raise InputError("starts_at", f"nothing of run {run.id} is due then", f"give a span from {begins} to {ends}")
     return Gap(
         first=first,
         unknown_end=first,

@@ -34,7 +34,7 @@ from scheduling.paper.next_passage import (
 from scheduling.queries.machine_context import MachineContext, machine_context
 from scheduling.queries.names import require, require_in_use
 from scheduling.sky.anchors import date_of, offset_of, which_of
-from scheduling.sky.civil import day_bounds
+from scheduling.sky.civil import day_bounds, instant_in_words
 from scheduling.sky.zones import zone
 
 Kind = Literal["under_head", "strip_cut"]
@@ -147,7 +147,8 @@ def _on_date(kind: Kind, anchor: Mapping[str, Any], venue: Venue, read: Machines
     if not found:
         raise InputError("date", f"no run that is planned does that on {day}", _next(kind, context.machine, query, end))
     if len(found) > 1 and which is None:
-        readings = f'"earlier" is {found[0].isoformat()}, "later" is {found[-1].isoformat()}'
+        first, last = (instant_in_words(at, zone(venue.zone)) for at in (found[0], found[-1]))
+        readings = f'"earlier" is {first}, "later" is {last}'
         raise InputError("which", f"it comes more than once on {day}", f"say which is meant: {readings}")
     return found[-1] if which == "later" else found[0]
 

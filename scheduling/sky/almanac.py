@@ -34,6 +34,7 @@ import numpy as np
 
 from machines.serialization import format_instant
 from scheduling.sky.bodies import sky
+from scheduling.sky.civil import instant_in_words
 from scheduling.sky.events import SKY_EVENT_KINDS, AlmanacError, Request
 from scheduling.sky.places import Place
 from scheduling.sky.timescales import datetime_of, posix_of
@@ -113,7 +114,9 @@ def _request(start: datetime, end: datetime, place: Place | None) -> Request:
         if instant.tzinfo is None:
             raise AlmanacError(name, f"{instant.isoformat()} has no offset from UTC", "give an aware datetime")
     if end < start:
-        raise AlmanacError("end", f"{end.isoformat()} is before the start", f"give {start.isoformat()} or later")
+        raise AlmanacError(
+            "end", f"{instant_in_words(end)} is before the start", f"give {instant_in_words(start)} or later"
+        )
     over = sky()
     scales = over.ephemeris.scales
     over.ephemeris.check_tt(scales.tt_from_posix(np.array([posix_of(start), posix_of(end)])))

@@ -24,7 +24,7 @@ from zoneinfo import ZoneInfo
 
 from machines.errors import InputError
 from scheduling.sky import almanac, zones
-from scheduling.sky.civil import CivilTimeError, Reading, day_bounds, instant_of
+from scheduling.sky.civil import CivilTimeError, Reading, day_bounds, instant_of, which_is_meant
 from scheduling.sky.durations import format_duration, parse_duration
 from scheduling.sky.ephemeris import EphemerisRangeError
 from scheduling.sky.places import Place
@@ -68,7 +68,7 @@ class SeveralEventsError(AnchorError):
         super().__init__(
             "which",
             f"there is more than one {anchor.event} on {anchor.date} ({zone.key})",
-            "say which is meant: " + ", ".join(f'"{one.which}" is {one.at.isoformat()}' for one in readings),
+            which_is_meant(readings),
         )
         self.readings = readings
 

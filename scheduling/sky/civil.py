@@ -6,8 +6,9 @@ are never shown. Both have two readings: with the offset in force before the cha
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, time
+from datetime import UTC, date, datetime, time, timedelta, timezone
 from zoneinfo import ZoneInfo
 
 from machines.errors import InputError
@@ -28,6 +29,11 @@ class Reading:
         """The instant in UTC."""
         return self.at.astimezone(UTC)
 
+    @property
+    def in_words(self) -> str:
+        """What the clock shows then, and how far that is from UTC, such as ``2026-10-25 01:30 UTC+01:00``."""
+        return f"{_shown(self.at)} UTC{offset_of(self.at)}"
+
 
 class CivilTimeError(InputError):
     """A local time that does not exist, or exists twice, where one instant was asked for.
@@ -41,15 +47,46 @@ class CivilTimeError(InputError):
         problem = "is shown twice" if self.exists else "does not exist"
         super().__init__(
             "civil",
-            f"{local.isoformat()} {problem} in {zone.key}, where the clocks change then",
-            "say which is meant: " + ", ".join(f'"{one.which}" is {one.at.isoformat()}' for one in readings),
+            f"{_shown(local)} {problem} in {zone.key}, where the clocks change then",
+            which_is_meant(readings),
         )
+
+
+def which_is_meant(readings: Sequence[Reading]) -> str:
+    """What helps where one of several instants is meant."""
+    return "say which is meant: " + ", ".join(f'"{one.which}" is {one.in_words}' for one in readings)
 
 
 def readings(local: datetime, zone: ZoneInfo) -> tuple[Reading, ...]:
     """The one or two readings of a local time (without offset) in a zone, in order of time."""
     instants = sorted({local.replace(tzinfo=zone, fold=fold).astimezone(UTC) for fold in (0, 1)})
     return tuple(Reading(which, at.astimezone(zone)) for which, at in zip(("earlier", "later"), instants, strict=False))
+
+
+def instant_in_words(at: datetime, clock: ZoneInfo | None = None) -> str:
+    """An instant as a sentence says it, such as ``2026-11-30 08:30 (America/St_Johns)``; without a clock by UTC, such
+    as ``2026-11-30 12:00 UTC``.
+
+    Args:
+        at: aware; its seconds are told if it has any.
+        clock: of the venue that the sentence is about, where it is about one. What it shows twice is told with its
+            offset.
+    """
+    if clock is None:
+        return f"{_shown(at.astimezone(UTC))} UTC"
+    local = at.astimezone(clock)
+    is_twice = len(readings(local.replace(tzinfo=None), clock)) > 1
+    return f"{_shown(local)}{f' UTC{offset_of(local)}' if is_twice else ''} ({clock.key})"
+
+
+def _shown(at: datetime) -> str:
+    """What a clock shows, to the second where there is any."""
+    return f"{at:%Y-%m-%d %H:%M:%S}" if at.second or at.microsecond else f"{at:%Y-%m-%d %H:%M}"
+
+
+def offset_of(local: datetime) -> str:
+    """How far a local time is from UTC, such as ``+01:00``."""
+    return datetime.min.replace(tzinfo=timezone(local.utcoffset() or timedelta(0))).isoformat()[19:]
 
 
 def instant_of(local: datetime, zone: ZoneInfo, which: str | None = None) -> datetime:

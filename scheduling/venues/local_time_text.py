@@ -8,8 +8,8 @@ from zoneinfo import ZoneInfo
 
 from django.utils.translation import gettext as _
 
-from scheduling.log.models import Venue
-from scheduling.sky.civil import readings
+from scheduling.log.models import Machine, Venue
+from scheduling.sky.civil import instant_in_words, offset_of, readings
 from scheduling.sky.zones import zone
 
 HALF_MINUTE = timedelta(seconds=30)
@@ -37,6 +37,17 @@ def span_in_words(begins: datetime, ends: datetime, clock: ZoneInfo, day: Callab
     return _("between {first} and {last} on {day}").format(first=first, last=last, day=day(ends)) + changed
 
 
+def instant_at_machine(at: datetime, machine: str) -> str:
+    """An instant as a sentence says it, by the clock where a machine stands; by UTC where that is not known any more.
+
+    Args:
+        at: aware.
+        machine: its id.
+    """
+    found = Machine.objects.filter(id=machine).values_list("venue__zone", flat=True).first()
+    return instant_in_words(at, None if found is None else zone(found))
+
+
 def venue_time(at: datetime, venue: Venue) -> str:
     """An instant by a venue's clock; see `moment_in_words`."""
     return moment_in_words(at, zone(venue.zone))
@@ -54,4 +65,4 @@ def time_in_words(local: datetime, clock: ZoneInfo) -> str:
     if len(readings(local.replace(tzinfo=None), clock)) == 1:
         return shown
     name = local.tzname() or ""
-    return f"{shown} {name}" if name.isalpha() else f"{shown} UTC{local.isoformat()[-6:]}"
+    return f"{shown} {name}" if name.isalpha() else f"{shown} UTC{offset_of(local)}"

@@ -12,6 +12,7 @@ from django.db.models import Q
 
 from machines.errors import InputError
 from scheduling.log.rows.row_sql import table
+from scheduling.sky.civil import instant_in_words
 from server.accounts.models import Key
 from server.accounts.principals import Grant, KeyHolder, in_short
 from server.accounts.tokens import Minted, matches, mint, prefix_of
@@ -32,7 +33,7 @@ def keep_key(name: str, standing: Grant, now: datetime, *, made_by: str, ends_at
     if not 1 <= len(name.strip()) <= LONGEST_NAME or not name.isprintable():
         raise InputError("name", f"{name!r} names nobody", f"give 1 to {LONGEST_NAME} characters")
     if ends_at is not None and ends_at <= now:
-        raise InputError("ends_at", f"{ends_at} is past", "give an instant to come, or none")
+        raise InputError("ends_at", f"{instant_in_words(ends_at)} is past", "give an instant to come, or none")
     minted = mint(standing.role)
     kept = {"prefix": minted.prefix, "digest": minted.digest, "made_at": now, "made_by": made_by, "ends_at": ends_at}
     granted = {"role": standing.role, "venues": standing.venues}

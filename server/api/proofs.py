@@ -31,6 +31,7 @@ from scheduling.rendering.sky_parameters import sky_numbers, turn_at
 from scheduling.rendering.sources import render_source
 from scheduling.sky import cycles
 from scheduling.sky.zones import zone
+from scheduling.venues.local_time_text import instant_at_machine
 from server import wiring
 from server.api.base_views import ApiView
 from server.api.queries import cycle_asked, faults_asked, instant_asked, named, one_of, profile_asked, view_asked
@@ -204,7 +205,7 @@ class MachineProof(ApiView):
         faults = faults_asked(request).on(profile)
         length = length_at(machine, at, _columns(request, profile))
         if length is None:
-            raise Http404(f"Nothing had been printed on {machine.id} at {at.isoformat()}.")
+            raise Http404(f"Nothing had been printed on {machine.id} at {instant_at_machine(at, machine.id)}.")
         civil = zone(still_there(Venue, "venue", machine.venue_id).zone)
         return png_response(in_turn(lambda: paper_proof(length, wiring.plates(), faults, civil).png(view))())
 

@@ -15,6 +15,7 @@ from machines.errors import InputError
 from machines.serialization import format_instant
 from scheduling.log.models import Strip
 from scheduling.log.projecting.as_of import AsOf, RunThen, run_at
+from scheduling.sky.civil import instant_in_words
 from server.api.base_views import ApiView
 from server.api.outages import OutageRow
 from server.api.past import asked_instant
@@ -80,5 +81,5 @@ class RunState(ApiView):
             raise InputError("at", "missing", "give the instant, RFC 3339 in UTC, such as 2026-10-24T12:00:00Z")
         state = run_at(run, AsOf(happened_by=at, known_by=asked_instant(request, "known_by")))
         if state is None:
-            raise Http404(f"There was no run {run!r} at {at.isoformat()}.")
+            raise Http404(f"There was no run {run!r} at {instant_in_words(at)}.")
         return Response(state_data(state))

@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 from datetime import UTC, date, datetime, timedelta
+from zoneinfo import ZoneInfo
 
 import pytest
 from hypothesis import given
@@ -8,7 +9,7 @@ from hypothesis import strategies as st
 
 from machines.errors import InputError
 from scheduling.sky import civil
-from scheduling.sky.civil import CivilTimeError, day_bounds, instant_of, readings, rfc5545_instant
+from scheduling.sky.civil import CivilTimeError, day_bounds, instant_in_words, instant_of, readings, rfc5545_instant
 from scheduling.sky.zones import ZoneError, zone, zone_names, zone_version
 
 LISBON, ST_JOHNS, CHATHAM = zone("Europe/Lisbon"), zone("America/St_Johns"), zone("Pacific/Chatham")
@@ -109,7 +110,7 @@ def test_a_time_with_two_readings_is_refused_with_both(
     assert error.field == "civil"
     assert ("is shown twice" if exists else "does not exist") in str(error)
     for reading in error.readings:
-        assert reading.at.isoformat() in str(error)
+        assert reading.in_words in str(error)
         assert reading.at.tzinfo is there
     assert instant_of(local(shown), there, "earlier") == earlier  # type: ignore[arg-type]
     assert instant_of(local(shown), there, "later") == later  # type: ignore[arg-type]
@@ -149,3 +150,32 @@ def test_a_reading_says_the_instant_and_what_is_shown() -> None:
     assert reading == civil.Reading("earlier", utc(2026, 7, 1, 11).astimezone(LISBON))
     assert reading.utc == utc(2026, 7, 1, 11)
     assert reading.at.isoformat() == "2026-07-01T12:00:00+01:00"
+
+
+# Instants in sentences.
+
+
+@pytest.mark.parametrize(
+    ("at", "there", "said"),
+    [
+        (utc(2026, 11, 30, 12, 0), None, "2026-11-30 12:00 UTC"),
+        (utc(2026, 11, 30, 12, 0, 5), None, "2026-11-30 12:00:05 UTC"),
+        (utc(2026, 11, 30, 12, 0), ST_JOHNS, "2026-11-30 08:30 (America/St_Johns)"),
+        (utc(2026, 11, 30, 12, 0), CHATHAM, "2026-12-01 01:45 (Pacific/Chatham)"),
+        (utc(2026, 10, 25, 0, 30), LISBON, "2026-10-25 01:30 UTC+01:00 (Europe/Lisbon)"),
+        (utc(2026, 10, 25, 1, 30), LISBON, "2026-10-25 01:30 UTC+00:00 (Europe/Lisbon)"),
+        (utc(2026, 4, 4, 14, 0), CHATHAM, "2026-04-05 02:45 UTC+12:45 (Pacific/Chatham)"),
+    ],
+)
+def test_an_instant_in_a_sentence_is_by_the_clock_there_and_says_which_where_it_comes_twice(
+    at: datetime, there: ZoneInfo | None, said: str
+) -> None:
+    assert instant_in_words(at, there) == said
+
+
+def test_what_a_clock_shows_twice_is_told_with_how_far_each_is_from_utc() -> None:
+    with pytest.raises(CivilTimeError) as refused:
+        instant_of(local("2026-10-25T01:30:00"), LISBON)
+    assert str(refused.value).endswith(
+        'say which is meant: "earlier" is 2026-10-25 01:30 UTC+01:00, "later" is 2026-10-25 01:30 UTC+00:00'
+    )

@@ -125,7 +125,7 @@ def test_an_outage_that_is_over_is_not_decided_again(node: Caller, furnished: Ca
     report(node, settled(work, 1, clock.at, Rule(kind="skip")))
     outage = Outage.objects.get()
     body = problem(furnished.post(f"outages/{outage.id}/override", SKIP), 409)
-    assert "is settled, and the machine was true to the sky again at 2026-03-20 15:00:00 UTC" in body["detail"]
+    assert "is settled, and the machine was true to the sky again at 2026-03-20 15:00 (Europe/Lisbon)" in body["detail"]
     problem_page = Caller().get(body["type"].removeprefix("/api/v1/"))
     assert problem_page.status_code == 200
 

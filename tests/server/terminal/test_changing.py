@@ -218,12 +218,12 @@ def test_a_run_ends_at_a_local_time_and_the_machine_does_not_know_yet(house: Cal
     [
         (
             "2026-10-25T01:30",
-            "at: 2026-10-25T01:30:00 is shown twice in Europe/Lisbon, where the clocks change then; say which is meant:"
+            "at: 2026-10-25 01:30 is shown twice in Europe/Lisbon, where the clocks change then; say which is meant:"
             " 2026-10-25T01:30:00+01:00 or 2026-10-25T01:30:00+00:00",
         ),
         (
             "2026-03-29T01:30",
-            "at: 2026-03-29T01:30:00 does not exist in Europe/Lisbon, where the clocks change then; say which is meant:"
+            "at: 2026-03-29 01:30 does not exist in Europe/Lisbon, where the clocks change then; say which is meant:"
             " 2026-03-29T00:30:00+00:00 or 2026-03-29T02:30:00+01:00",
         ),
         ("tomorrow", "at: 'tomorrow' is no date with a time; give one such as 2027-01-03T18:00"),

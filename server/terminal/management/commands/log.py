@@ -35,6 +35,7 @@ from scheduling.log.rebuilding.rebuild import Rebuilt, rebuild
 from scheduling.log.remarks import blot_out, remarks
 from scheduling.log.store import last_position
 from scheduling.log.wiping import wipe
+from scheduling.sky.civil import instant_in_words
 from server import wiring
 from server.accounts.at_terminal import at_the_terminal
 from server.environment import password_in
@@ -80,7 +81,7 @@ class Command(TerminalCommand):
         held = hold_against(signed.statement, archives=options["archive"], progress=progress)
         order = "in that order" if held.in_order else f"their order not checked: {held.why_not}"
         self.stdout.write(
-            f"Every link holds. Stated at {signed.statement.made_at.isoformat()}, {_by_whom(key)}: all of its"
+            f"Every link holds. Stated at {instant_in_words(signed.statement.made_at)}, {_by_whom(key)}: all of its"
             f" {signed.statement.events} events are there, {order}; said since: {held.later}."
         )
         self.tell_missing_remarks()
@@ -154,7 +155,7 @@ class Command(TerminalCommand):
             signed = check_file(source, key=key, progress=lambda position: tell(position, None))
         self.stdout.write(
             f"{signed.statement.events} events in {len(signed.statement.heads)} streams, every link holds;"
-            f" stated at {signed.statement.made_at.isoformat()}, {_by_whom(key)}{_uncovered(signed.statement)}."
+            f" stated at {instant_in_words(signed.statement.made_at)}, {_by_whom(key)}{_uncovered(signed.statement)}."
         )
 
     def close(self, options: dict[str, Any]) -> None:
