@@ -37,7 +37,10 @@ TEMPLATES = [
         "base", "error", "today", "_task", "_steps", "_contacts", "_panel", "now", "_now", "_answer", "_ask",
         "_told", "_zones", "_turn", "_paper", "decide", "_wrong",
     )
-] + [ROOT / "server" / "desk" / "templates" / "desk" / "see_to.html"]  # fmt: skip
+] + [
+    ROOT / "server" / "desk" / "templates" / "desk" / f"{name}.html"
+    for name in ("see_to", "own_calendar", "calendar_address")
+]  # fmt: skip
 # As the server's framework counts in each.
 PLURALS = {"pt": "nplurals=2; plural=(n != 1);"}
 LIBRARIES = {name: f"django.templatetags.{name}" for name in ("i18n", "l10n", "static")}

@@ -19,6 +19,7 @@ class CalendarEntry:
 
     Attributes:
         uid: its name for ever, everywhere.
+        venue: id of the one that it is of; None for what is the same at every venue.
         starts_at: an instant, UTC; or a date of the venue, for the whole of that day.
         ends_at: UTC; None for an instant, and for a whole day.
         category: what kind of thing it is.
@@ -29,6 +30,7 @@ class CalendarEntry:
     """
 
     uid: str
+    venue: str | None
     starts_at: datetime | date
     ends_at: datetime | None = None
     category: Category

@@ -3,13 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from datetime import datetime
-from uuid import UUID
 
 from machines.errors import InputError
-from scheduling.calendar.entries import CalendarEntry, CalendarSpan, by_the_clock, uid_of
-from scheduling.log.models import Venue
-from scheduling.queries.venue_context import place_of
+from scheduling.calendar.entries import CalendarEntry, CalendarSpan, by_the_clock
+from scheduling.calendar.known_venue import KnownVenue
 from scheduling.sky import almanac
 
 # What can be asked for without more than its name.
@@ -38,33 +35,41 @@ def check_sky(kinds: Sequence[str]) -> None:
             raise InputError("sky", f"{kind} is given twice", "give it once")
 
 
-def sky_entries(
-    venue: Venue, kinds: Sequence[str], span: CalendarSpan, since: datetime, names: UUID
-) -> Iterator[CalendarEntry]:
+def sky_entries(venues: Sequence[KnownVenue], kinds: Sequence[str], span: CalendarSpan) -> Iterator[CalendarEntry]:
     """Events of the sky, named by the hour in which they fall: no kind has two in one hour, and a better ephemeris,
     which moves them by fractions of a second, renames hardly any.
 
+    What is the same wherever it is seen from stands there once, by name and clock of the venue that was added first.
+
     Args:
-        venue: whose sky.
+        venues: whose sky, in the order in which they were added.
         kinds: of the almanac.
         span: of what is shown.
-        since: when they became what they are, UTC.
-        names: of the venue, see `uid_of`.
 
     Raises:
         InputError: these are more than `MOST_SKY`.
         EphemerisRangeError: the span reaches beyond the ephemeris.
     """
-    events = almanac.calendar(span.start, span.end, place_of(venue), kinds)
-    if len(events) > MOST_SKY:
-        raise InputError("sky", f"{len(events)} events", f"give fewer kinds or days, for at most {MOST_SKY}")
-    for event in events:
-        what = f"{event.details['type']} {event.kind}" if "type" in event.details else event.kind
-        yield CalendarEntry(
-            uid=uid_of(names, f"sky/{event.kind}/{event.at:%Y-%m-%dT%H}"),
-            starts_at=event.at,
-            category="sky",
-            title=what.replace("-", " ").capitalize(),
-            description=by_the_clock(event.at, venue),
-            changed_at=since,
-        )
+    of_places = [kind for kind in kinds if almanac.SKY_EVENT_KINDS[kind].needs_place]
+    elsewhere = [(one, of_places) for one in venues[1:]] if of_places else []
+    left = MOST_SKY
+    for known, asked in [*((one, kinds) for one in venues[:1]), *elsewhere]:
+        events = almanac.calendar(span.start, span.end, known.there.place, asked)
+        left -= len(events)
+        if left < 0:
+            raise InputError("sky", f"{MOST_SKY - left} events", f"give fewer kinds or days, for at most {MOST_SKY}")
+        for event in events:
+            yield _entry(known, event, event.kind in of_places)
+
+
+def _entry(known: KnownVenue, event: almanac.SkyEvent, is_of_place: bool) -> CalendarEntry:
+    what = f"{event.details['type']} {event.kind}" if "type" in event.details else event.kind
+    return CalendarEntry(
+        uid=known.uid(f"sky/{event.kind}/{event.at:%Y-%m-%dT%H}"),
+        venue=known.venue.id if is_of_place else None,
+        starts_at=event.at,
+        category="sky",
+        title=what.replace("-", " ").capitalize(),
+        description=by_the_clock(event.at, known.venue),
+        changed_at=known.place.at,
+    )

@@ -78,3 +78,19 @@ class NodeCredential(models.Model):
 
     class Meta:
         constraints = (models.UniqueConstraint(fields=["machine", "epoch"], name="accounts_one_node_an_epoch"),)
+
+
+class CalendarAddress(models.Model):
+    """What a calendar's secret address is made of, beside the server's own key: without that it opens nothing."""
+
+    of = models.TextField(primary_key=True, help_text="whose: studio, venue-ID or user-NUMBER")
+    drawn = models.TextField(help_text="random, anew with each address")
+    number = models.IntegerField(help_text="how many addresses there were, with this one")
+    since = models.DateTimeField(help_text="when it was made")
+
+
+class PersonCalendar(models.Model):
+    """What a person wants of their own calendar, as it stands now."""
+
+    person = models.OneToOneField(User, models.CASCADE, primary_key=True, related_name="+")
+    said = models.JSONField(help_text="a server.accounts.person_calendars.CalendarWishes")

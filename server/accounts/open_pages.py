@@ -4,9 +4,7 @@ those who are signed in are told; everything else is for them."""
 
 from __future__ import annotations
 
-import hashlib
-import hmac
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from typing import Any
 
 from django.conf import settings
@@ -14,12 +12,13 @@ from django.contrib.auth.views import redirect_to_login
 from django.http import HttpRequest, HttpResponse, HttpResponseBase
 from django.urls import reverse
 
+from server.accounts.calendar_addresses import is_secret_of, of_venue, secrets_of_venues
+
 # By the names of their addresses. What is below `/api/` asks for a key itself, or describes the API.
 FOR_VISITORS = frozenset({"now", "now-fragment", "plate-picture"})
 # With a secret in the address.
 TO_WHOM_WAS_TOLD = frozenset({"see-to"})
 TO_COME_IN = frozenset({"sign-in", "sign-out", "live", "ready"})
-SECRET_LETTERS = 32
 
 
 class Closing:
@@ -42,18 +41,14 @@ class Closing:
         return redirect_to_login(request.get_full_path())
 
 
-def calendar_address(venue: str) -> str:
-    """Where a venue's calendar is, as it is told to those who may see this page."""
-    address = reverse("venue-calendar", args=[venue])
-    return address if settings.OPEN_PAGES else f"{address}?secret={calendar_secret(venue)}"
-
-
-def calendar_secret(venue: str) -> str:
-    """What the address of a venue's calendar holds where pages are closed. It changes with the server's secret key."""
-    said = f"calendar of {venue}".encode()
-    return hmac.new(settings.SECRET_KEY.encode(), said, hashlib.sha256).hexdigest()[:SECRET_LETTERS]
+def calendar_addresses(venues: Collection[str]) -> dict[str, str]:
+    """Where venues' calendars are, by id, as it is told to those who may see this page."""
+    found = {id: reverse("venue-calendar", args=[id]) for id in venues}
+    if settings.OPEN_PAGES:
+        return found
+    return {id: f"{found[id]}?secret={secret}" for id, secret in secrets_of_venues(venues).items()}
 
 
 def may_read_calendar(venue: str, secret: str) -> bool:
     """Whether somebody who says this secret may read a venue's calendar."""
-    return settings.OPEN_PAGES or hmac.compare_digest(secret.encode(), calendar_secret(venue).encode())
+    return settings.OPEN_PAGES or is_secret_of(of_venue(venue), secret)

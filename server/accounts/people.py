@@ -111,6 +111,15 @@ def _let_in(name: str, may_sign_in: bool) -> int:
     return int(person.pk)
 
 
+def number_of(name: str) -> int:
+    """The number of somebody's account.
+
+    Raises:
+        InputError: nobody has the name.
+    """
+    return int(_named(name).pk)
+
+
 def listed() -> list[str]:
     """A line for each account, in the order in which they were made."""
     return [_line(person) for person in User.objects.order_by("pk")]

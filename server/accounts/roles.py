@@ -44,7 +44,9 @@ from scheduling.rendering.upload_store import UploadStore
 from scheduling.telling.asking import see_to, send_test
 from server.accounts.access import take_key
 from server.accounts.boards import revoke_node
+from server.accounts.calendar_addresses import renew_person_address, renew_studio_address, renew_venue_address
 from server.accounts.enrolment import cancel_codes, make_code
+from server.accounts.person_calendars import set_wishes
 from server.accounts.principals import Grant, Role
 
 Command = Callable[..., object]
@@ -97,6 +99,11 @@ MAY_GIVE: dict[Command, tuple[Role, ...]] = {
     change_recipients: STUDIO_ALONE,
     send_test: STUDIO_ALONE,
     see_to: CURATOR_TOO,
+    renew_studio_address: STUDIO_ALONE,
+    renew_venue_address: CURATOR_TOO,
+    # Of others; their own is everybody's.
+    renew_person_address: STUDIO_ALONE,
+    set_wishes: STUDIO_ALONE,
     withdraw_run: CURATOR_TOO,
     end_run: CURATOR_TOO,
     hold_run: CURATOR_TOO,

@@ -82,7 +82,7 @@ class ApiView(APIView):
         super().initial(request, *args, **kwargs)
         orders = request.method in self.allowed_methods and request.method not in SAFE_METHODS
         if orders and isinstance(request.user, KeyHolder):
-            require_role(request.user.standing, self.command)
+            self.require_may_order(request.user)
         if request.method not in self.allowed_methods:
             return  # which is said next, whatever is asked
         known = self.parameters if request.method in ("GET", "HEAD", "OPTIONS") else tuple(self.ordered_with)
@@ -95,6 +95,14 @@ class ApiView(APIView):
         is_done = request.method in ("POST", "PUT", "PATCH") and hasattr(self, request.method.lower())
         if is_done and self._reads() and request.stream is None:
             raise Unreadable("The body is empty; give one JSON value.")
+
+    def require_may_order(self, holder: KeyHolder) -> None:
+        """See that somebody may order what is ordered here.
+
+        Raises:
+            NotOfTheirRole: they may not.
+        """
+        require_role(holder.standing, self.command)
 
     def finalize_response(self, request: Request, response: Any, *args: Any, **kwargs: Any) -> Any:
         """What a key opened stays in no cache, where the answer itself does not say otherwise."""

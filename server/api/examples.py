@@ -23,6 +23,10 @@ RECIPIENTS: Final = {
         {"id": "night", "role": "technician", "email": "night@old-mill.example", "after_min": 20},
     ]
 }
+CALENDAR: Final = {
+    "venues": ["old-mill"],
+    "alarms": [{"kind": "opening", "before_min": 1440}, {"kind": "opening", "before_min": 60}],
+}
 PROFILE: Final = {
     "id": "plover",
     "profile": {
@@ -72,6 +76,10 @@ EXAMPLES: Final[Mapping[str, Any]] = {
     "PUT venues/{id}/quiet-hours": {"week": {"friday": NIGHT, "saturday": NIGHT}},
     "PUT venues/{id}/contacts": CONTACTS,
     "PUT recipients": RECIPIENTS,
+    "POST venues/{id}/calendar/address": WHY,
+    "POST studio/calendar/address": WHY,
+    "PUT people/{id}/calendar": CALENDAR,
+    "POST people/{id}/calendar/address": WHY,
     "POST profiles": PROFILE,
     "PATCH profiles/{id}": {"profile": {"media": {"roll_m": 50.0}}} | WHY,
     "POST machines": {"id": "plover-1", "name": "Plover 1", "venue": "old-mill", "profile": "plover"},

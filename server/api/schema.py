@@ -130,7 +130,7 @@ class Schema(AutoSchema):
         shows = getattr(self.view, "shows", None)
         adds = self.method == "POST" and self._command() is not None
         status = getattr(self.view, "answers", 201 if adds else 200)
-        if shows is not None and getattr(self.view, "previews", False):
+        if shows is not None and self.method != "GET" and getattr(self.view, "previews", False):
             return {status: {"oneOf": [refer(shows), refer(Preview)]}}
         if shows is not None:
             return shows if isinstance(shows, dict) else {status: refer(shows)}

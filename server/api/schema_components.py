@@ -33,8 +33,11 @@ from scheduling.supplies.forecast import Forecast
 from scheduling.telling.recipients import AllRecipients
 from scheduling.venues.contacts import VenueContacts
 from server.accounts.boards import Boards, CodeKnown
+from server.accounts.calendar_addresses import AddressKnown
 from server.accounts.enrolment import Code, NewCredentials
+from server.accounts.person_calendars import CalendarWishes
 from server.accounts.principals import ROLES
+from server.api.calendar_addresses import SetWishes
 from server.api.changes import Changeable, Reason
 from server.api.histories import History, Versions
 from server.api.node import Accepted, ClockAnswer, Enrol
@@ -60,6 +63,7 @@ READ = (
     SeekRun,
     SetContacts,
     SetRecipients,
+    SetWishes,
     SetHours,
     SetQuietHours,
     SucceedRun,
@@ -87,6 +91,8 @@ SHOWN = (
     QuietHours,
     VenueContacts,
     AllRecipients,
+    AddressKnown,
+    CalendarWishes,
     HookSecret,
     TestMessage,
     Calibration,

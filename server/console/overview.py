@@ -14,7 +14,7 @@ from scheduling.outages.words_passed_over import decided_otherwise
 from scheduling.queries.closed_away import machines_in_use
 from scheduling.queries.machine_context import machine_contexts
 from scheduling.queries.venue_context import VenueContext, venue_contexts
-from server.accounts.open_pages import calendar_address
+from server.accounts.open_pages import calendar_addresses
 from server.console import formatting
 from server.console.beginning import BeginningStep, beginning
 from server.console.daylight import Daylight, daylight
@@ -136,6 +136,7 @@ def overview(now: datetime, chosen: Chosen = EVERYTHING) -> Overview:
     shown = wall(stations, notices, chosen)
     openings = _openings(there, now)
     names = {one.id: one.name for one in stations}
+    calendars = calendar_addresses(there)
     minute = now.replace(second=0, microsecond=0)  # nobody sees the sky move in one, and an open page stays the same
     return Overview(
         at=f"{now:%H:%M:%S}",
@@ -144,8 +145,8 @@ def overview(now: datetime, chosen: Chosen = EVERYTHING) -> Overview:
         wall=shown,
         world=world_map(minute, [one.venue for one in there.values()], stations),
         halls=tuple(
-            _hall(one, minute, [of for of in stations if of.context.machine.venue_id == one.venue.id])
-            for one in there.values()
+            _hall(one, minute, [of for of in stations if of.context.machine.venue_id == id], calendars[id])
+            for id, one in there.items()
         ),
         openings=openings,
         outages=_outages(now, names),
@@ -162,7 +163,7 @@ def everywhere(at: datetime, own: str, venues: list[Venue]) -> tuple[There, ...]
     )
 
 
-def _hall(there: VenueContext, now: datetime, stations: Sequence[Station]) -> Hall:
+def _hall(there: VenueContext, now: datetime, stations: Sequence[Station], calendar: str) -> Hall:
     venue = there.venue
     day = daylight(there.place, venue.zone, now)
     return Hall(
@@ -179,7 +180,7 @@ def _hall(there: VenueContext, now: datetime, stations: Sequence[Station]) -> Ha
         sun=_sun(day, venue.zone, now),
         doors=doors(venue, now),
         service=next_window(there, now),
-        calendar=calendar_address(venue.id),
+        calendar=calendar,
         stations=tuple(stations),
     )
 

@@ -15,9 +15,11 @@ from zoneinfo import ZoneInfo
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
+from django.utils.translation import gettext as _
 from rest_framework.exceptions import APIException
 
 from machines.errors import DayrollError, InputError
+from machines.operator.language import marked
 from scheduling.commands.changes import NotAccepted
 from scheduling.commands.handlers import IdInUse
 from scheduling.commands.idempotency import digest_of
@@ -29,10 +31,12 @@ from server.console import formatting
 from server.desk.callers import caller_of, names_of
 from server.desk.order_form import OrderForm, leaves, without_nulls
 
-MEANWHILE = (
+MEANWHILE = marked(
     "Somebody else changed it meanwhile{changes}. This is what your order would mean now; what you typed stands."
 )
-OTHERWISE = "You have said something else since you looked, or more follows by now. Look at it below, then keep it."
+OTHERWISE = marked(
+    "You have said something else since you looked, or more follows by now. Look at it below, then keep it."
+)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -157,7 +161,7 @@ def _refusing(form: OrderForm) -> Iterator[None]:
     try:
         yield
     except VersionConflict:
-        form.add_error(None, MEANWHILE.format(changes=""))
+        form.add_error(None, _(MEANWHILE).format(changes=""))
     except (InputError, IdInUse) as error:
         form.refuse(error)
     except NotOfTheirRole:
@@ -170,19 +174,19 @@ def _refusing(form: OrderForm) -> Iterator[None]:
 
 def _sent(request: HttpRequest, caller: Caller, form: OrderForm, order: Order, sent: Ordered) -> None:
     body = form.said() if order.method == "PATCH" else without_nulls(form.said())
-    sealed, _, kinds = request.POST.get("keep", "").partition(" ")
+    sealed, _space, kinds = request.POST.get("keep", "").partition(" ")
     wanted = digest_of(body)
     try:
         if not order.previews or sealed == wanted:
             sent.answer = _kept(request, caller, form, order, body, sent.tag, kinds)
             return
         if sealed:
-            form.add_error(None, OTHERWISE)
+            form.add_error(None, _(OTHERWISE))
     except NotAccepted:
-        form.add_error(None, OTHERWISE)
+        form.add_error(None, _(OTHERWISE))
     except MovedOn as error:
         sent.tag = error.tag
-        form.add_error(None, MEANWHILE.format(changes=_who(error, form)))
+        form.add_error(None, _(MEANWHILE).format(changes=_who(error, form)))
     sent.looked = _looked(caller, form, order, body, sent.tag, wanted)
 
 

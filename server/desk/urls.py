@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.urls import path
 
-from server.desk import boards, calibrations, contacts, keys, machines, people, see_to, told
+from server.desk import boards, calibrations, contacts, keys, machines, own_calendar, people, see_to, told
 from server.desk.drafts import draft
 from server.desk.machine_log import machine_log
 from server.desk.machines import MACHINES
@@ -27,12 +27,17 @@ urlpatterns = [
     path("people/<int:number>/close", people.close, name="close-person"),
     path("people/<int:number>/reopen", people.reopen, name="reopen-person"),
     path("see-to/<id:id>/<digest:secret>", see_to.acknowledge, name="see-to"),
+    path("people/<int:number>/calendar/address", own_calendar.person_address, name="person-calendar-address-page"),
     path("told", told.told, name="told"),
     path("told/new", told.new, name="new-recipient"),
     path("told/<id:id>/change", told.change, name="change-recipient"),
     path("told/<id:id>/remove", told.remove, name="remove-recipient"),
     path("told/<id:id>/test", told.test, name="test-recipient"),
     path("told/matters/<id:id>/see-to", told.see_to_it, name="see-to-it"),
+    path("calendar", own_calendar.own, name="own-calendar"),
+    path("calendar/address", own_calendar.own_address, name="own-calendar-address"),
+    path("calendar/studio/address", own_calendar.studio_address, name="studio-calendar-address-page"),
+    path("venues/<id:id>/calendar/address", own_calendar.venue_address, name="venue-calendar-address-page"),
     path("keys", keys.listed, name="keys-page"),
     path("keys/new", keys.new, name="new-key"),
     path("keys/<prefix:prefix>/revoke", keys.revoke, name="revoke-key-page"),

@@ -35,6 +35,7 @@ THINGS = {
     "matters": "knife-1",
     "recipients": "desk",
     "told": "desk",
+    "people": "1",
 }
 PARTS = {"number": "1", "prefix": "studio_0", "digest": "0" * 64, "outages": "none"}
 PART = re.compile(r"<(?:\w+:)?(\w+)>")

@@ -19,7 +19,7 @@ from server import jobs
 from server.heavy import ANSWERS
 from tests.server.conftest import enrol
 from tests.server.desk.pages import signed_in
-from tests.server.studio import MACHINE, OPENING, PROFILE, RUN, SERVICE_WINDOW, Caller, HeldClock, changed
+from tests.server.studio import FAR_VENUE, MACHINE, OPENING, PROFILE, RUN, SERVICE_WINDOW, Caller, HeldClock, changed
 
 FEED = "/api/v1/venues/quay/calendar.ics"
 
@@ -139,6 +139,27 @@ def test_the_windows_of_a_venue_ask_as_often_for_many_machines_as_for_three(thre
     of_three = asked_by("/venues/quay/service-windows")
     add_machines(three, 4, 13)
     assert asked_by("/venues/quay/service-windows") == of_three == 9
+
+
+def test_the_studios_calendar_asks_as_often_for_many_machines_and_venues_as_for_a_few(three: Caller) -> None:
+    """What was kept is answered from five: how the log stands, and its views, the secret, and the venues."""
+    feed = three.post("studio/calendar/address", {}).json()["address"].removeprefix("/api/v1/")
+
+    def made() -> int:
+        assert Caller().get(feed).status_code == 200
+        ANSWERS.forget()
+        with CaptureQueriesContext(connection) as queries:
+            assert Caller().get(feed).status_code == 200
+        return len(queries)
+
+    of_three = made()
+    add_machines(three, 4, 13)
+    three.create("venues", FAR_VENUE)
+    three.create("openings", OPENING | {"id": "far", "venue": "shed"})
+    assert made() == of_three == 20
+    with CaptureQueriesContext(connection) as queries:
+        assert Caller().get(feed).status_code == 200
+    assert len(queries) == 5
 
 
 def test_a_visitors_page_is_read_once(three: Caller, django_assert_num_queries: Any) -> None:

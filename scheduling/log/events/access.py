@@ -94,6 +94,31 @@ class AccountReopened:
     stream: ClassVar[str] = "user"
 
 
+@dataclass(frozen=True, kw_only=True)
+class CalendarAddressChanged:
+    """A calendar has another secret address, or its first; at the one of before nothing is any more.
+
+    Attributes:
+        remark: digest of why, see `scheduling.log.remarks`.
+    """
+
+    stream: ClassVar[str] = "calendar"
+    remark: str | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class CalendarWishesSet:
+    """Somebody said what a person's calendar shows, and when it reminds. What, stands beside the log: it is the
+    person's own.
+
+    Attributes:
+        remark: digest of why, see `scheduling.log.remarks`.
+    """
+
+    stream: ClassVar[str] = "calendar"
+    remark: str | None = None
+
+
 AccessEvent = (
     KeyMade
     | KeyRevoked
@@ -104,4 +129,6 @@ AccessEvent = (
     | RoleChanged
     | AccountClosed
     | AccountReopened
+    | CalendarAddressChanged
+    | CalendarWishesSet
 )

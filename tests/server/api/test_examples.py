@@ -7,9 +7,12 @@ from datetime import UTC, datetime, timedelta
 from typing import Any
 
 import pytest
+from django.contrib.auth.models import User
 
 from scheduling.log.models import Run
 from server import jobs
+from server.accounts.people import make_person
+from server.accounts.principals import Grant
 from server.api.examples import EXAMPLES, example_of
 from tests.server.api.test_node_calls import work_of
 from tests.server.studio import Caller, HeldClock
@@ -17,6 +20,7 @@ from tests.server.studio import Caller, HeldClock
 ID = {
     "venues": "old-mill", "profiles": "plover", "machines": "plover-1", "sources": "coasts", "runs": "spring-coasts",
     "openings": "first-evening", "opening-series": "sundays", "service-windows": "tuesdays",
+    "people": "1",
 }  # fmt: skip
 # What they need that is not there by itself: see the tests below.
 NODES = ("POST node/enrol", "POST node/reports", "POST runs/{id}/override", "POST outages/{id}/override")
@@ -53,6 +57,8 @@ def test_each_call_says_what_it_does_and_each_body_has_an_example() -> None:
 
 def test_they_make_a_studio_and_change_it(studio: Caller, clock: HeldClock) -> None:
     clock.at = datetime(2027, 3, 1, tzinfo=UTC)
+    make_person("robin", "lanterns over the weir", Grant("reader"))
+    ID["people"] = str(User.objects.get().pk)
     refused = {}
     for call, body in EXAMPLES.items():
         if call in NODES or call in CLASHES or call.endswith(("/retire", "/take-back")):

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Callable
 from datetime import timedelta
 from typing import Any
 
 import pytest
+from django.contrib.auth.models import User
 from django.http import HttpResponse
 from rest_framework.permissions import AllowAny
 
@@ -94,6 +96,19 @@ def see_to_a_matter(caller: Caller) -> HttpResponse:
     parts = {part.key: unstructure(part)}  # never none: the server that is attacked goes on to look at it
     keep_matters([Matter(id="a", kind="knife", venue="quay", parts=parts, began_at=at, told_from=at)], [])
     return caller.post("matters/a/acknowledge")
+
+
+def somebody() -> int:
+    return User.objects.get_or_create(username="robin")[0].pk
+
+
+def another_address_for_somebody(caller: Caller) -> HttpResponse:
+    return caller.post(f"people/{somebody()}/calendar/address?accept=true", {})
+
+
+def remind_somebody(caller: Caller) -> HttpResponse:
+    alarms = {"alarms": [{"kind": "opening", "before_min": 60}]}
+    return caller.put(f"people/{somebody()}/calendar", alarms, **ANY)
 
 
 def fix_a_series(caller: Caller) -> HttpResponse:
@@ -187,6 +202,16 @@ COMMANDS_GIVEN: dict[tuple[str, str], tuple[Order, tuple[str, ...]]] = {
     ("venue-contacts", "put"): (lambda caller: caller.put("venues/quay/contacts", CONTACTS), CURATOR),
     ("venue-quiet-hours", "put"): (lambda caller: caller.put("venues/quay/quiet-hours?accept=true", QUIET), CURATOR),
     ("recipients", "put"): (lambda caller: caller.put("recipients?accept=true", RECIPIENTS), STUDIO),
+    ("venue-calendar-address", "post"): (
+        lambda caller: caller.post("venues/quay/calendar/address?accept=true", {}),
+        CURATOR,
+    ),
+    ("studio-calendar-address", "post"): (
+        lambda caller: caller.post("studio/calendar/address?accept=true", {}),
+        STUDIO,
+    ),
+    ("person-calendar-address", "post"): (another_address_for_somebody, STUDIO),
+    ("person-calendar-wishes", "put"): (remind_somebody, STUDIO),
     ("recipient-test", "post"): (tell_somebody_for_a_test, STUDIO),
     ("matter-acknowledge", "post"): (see_to_a_matter, CURATOR),
     ("run-end", "post"): (
@@ -404,7 +429,7 @@ def test_the_description_says_403_where_it_can_come(description: dict[str, Any])
 @pytest.mark.parametrize("which", COMMANDS_GIVEN)
 def test_the_description_says_who_may(description: dict[str, Any], which: tuple[str, str]) -> None:
     (route,) = [str(pattern.pattern) for pattern in API.url_patterns if pattern.name == which[0]]
-    path = f"/api/v1/{route.replace('<id:pk>', '{id}').replace('<prefix:prefix>', '{prefix}')}"
+    path = f"/api/v1/{re.sub('<(id|int):pk>', '{id}', route).replace('<prefix:prefix>', '{prefix}')}"
     said = description["paths"][path][which[1]]["responses"]["403"]["description"]
     assert ("only the studio or a curator may" in said) == (COMMANDS_GIVEN[which][1] == CURATOR)
     assert "only the studio" in said

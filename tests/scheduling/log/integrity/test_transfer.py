@@ -252,8 +252,8 @@ def test_at_the_terminal(tmp_path: Path) -> None:
         return out.getvalue()
 
     pem.write_text(log("key"))
-    assert log("export", file) == f"{EVENTS} events in 16 streams written.\n"
-    assert f"{EVENTS} events in 16 streams, every link holds" in log("check", file, "--key", pem)
+    assert log("export", file) == f"{EVENTS} events in 17 streams written.\n"
+    assert f"{EVENTS} events in 17 streams, every link holds" in log("check", file, "--key", pem)
     assert "signed by the holder of the key" in log("check", file, "--key", pem)
     with pytest.raises(CommandError, match="one of the arguments --key --without-key is required"):
         log("import", file)
