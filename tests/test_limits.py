@@ -682,6 +682,7 @@ NO_LIMITS: dict[str, str] = {
         server.settings._YEAR_H scheduling.paper.model_pace.HOUR_S server.desk.model_words.INCH_MM
         scheduling.rehearsal.rates.DAY_S scheduling.rehearsal.rates.HOUR_S
         scheduling.rehearsal.rates.MINUTE_S
+        server.desk.calendar_form.HOUR_MIN server.desk.calendar_form.DAY_MIN server.desk.calendar_form.WEEK_MIN
         server.console.qr_code.QUIET_ZONE scheduling.sky.near_zones.EARTH_RADIUS_KM""",
     "the make of a halftone, of patterns and of the assignment of nozzles, whose tests look at dots": """
         machines.model.head._CHOICES machines.model.head._TABLE_LENGTHS machines.imaging.patterns._NOZZLE_GAP_COLUMNS
@@ -732,6 +733,7 @@ NO_LIMITS: dict[str, str] = {
         server.desk.pieces.PX_PER_INCH server.desk.pieces.MAGNIFIED server.desk.pieces.PIECES
         server.desk.pieces.SMALL_PX server.desk.busiest.ALONG server.desk.busiest.ACROSS""",
     "what is usual where nobody says otherwise": """
+        server.desk.calendar_form.REMINDERS_MIN
         server.desk.policies.USUAL_HOURS server.desk.seek_start.SPAN server.desk.seek_start.LENGTH
         server.desk.seek_start.AFTER server.desk.seek_start.HOUR server.api.rehearsals.USUAL_SEASONS
         server.terminal.management.commands.rehearse.PROGRESS_EVERY_S scheduling.commands.run_search.STEPS_S
