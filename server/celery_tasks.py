@@ -13,6 +13,7 @@ from celery import shared_task
 from django.conf import settings
 
 from server import jobs
+from server.own_work import done
 
 
 @shared_task(name="extend-plans")
@@ -21,6 +22,7 @@ def extend_plans() -> None:
     beat asks again."""
     for run in jobs.due():
         extend_run.apply_async((run,), expires=settings.EXTEND_EVERY_S)
+    done("extend-plans")
 
 
 @shared_task(name="extend-run")
@@ -33,27 +35,32 @@ def extend_run(run: str) -> None:
 def redraw_plates() -> None:
     """Draw plates anew that the disk has lost."""
     jobs.redraw()
+    done("redraw-plates")
 
 
 @shared_task(name="watch-silence")
 def watch_silence() -> None:
     """Begin and end silences."""
     jobs.watch()
+    done("watch-silence")
 
 
 @shared_task(name="watch-openings")
 def watch_openings() -> None:
     """Hold openings that come soon against what is planned."""
     jobs.doubt()
+    done("watch-openings")
 
 
 @shared_task(name="look-amiss")
 def look_amiss() -> None:
     """Find what is amiss, and have messages made of it."""
     jobs.look()
+    done("look-amiss")
 
 
 @shared_task(name="send-messages")
 def send_messages() -> None:
     """Send what is to be sent."""
     jobs.send()
+    done("send-messages")

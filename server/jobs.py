@@ -28,6 +28,7 @@ from scheduling.telling.amiss import amiss_now
 from scheduling.telling.keeping import forget_old, keep_look, plan_messages
 from scheduling.telling.recipients import all_recipients
 from server import wiring
+from server.own_work import done, late
 from server.telling.delivery import send_due
 
 logger = logging.getLogger(__name__)
@@ -91,7 +92,7 @@ def look() -> int:
     forget_old(now)
     if not all_recipients().recipients:
         return 0
-    keep_look(amiss_now(now, wiring.plates(), wiring.free_room()), now)
+    keep_look(amiss_now(now, wiring.plates(), wiring.free_room(), late()), now)
     return plan_messages(now)
 
 
@@ -143,5 +144,6 @@ def run_loop(jobs: Sequence[Job], clock: Clock, stop: threading.Event) -> None:
         for job in jobs:
             if clock.elapsed() >= due_at[job] and not stop.is_set():
                 due_at[job] = clock.elapsed() + job.period_s
-                run_once(job)
+                if run_once(job):
+                    done(job.name)
         stop.wait(LOOK_EVERY_S)

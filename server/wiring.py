@@ -13,7 +13,7 @@ from functools import cache
 from django.conf import settings
 
 from machines.chance import SYSTEM, Chance
-from machines.clock import Clock, true_clock, utc
+from machines.clock import Clock, SystemClock, true_clock, utc
 from scheduling.rendering.plate_store import PlateStore
 from scheduling.rendering.upload_store import UploadStore
 
@@ -27,6 +27,11 @@ def clock() -> Clock:
 def now() -> datetime:
     """This instant by the process's clock, UTC."""
     return utc(clock().now())
+
+
+def really_now() -> datetime:
+    """This instant by the system's own clock, UTC: for what is of processes and not of machines."""
+    return utc(SystemClock().now())
 
 
 def chance() -> Chance:

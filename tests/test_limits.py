@@ -590,6 +590,12 @@ LIMITS: dict[str, tuple[Any, str]] = {
     "server.settings.TELL_EVERY_S": (30.0, "as silences are looked for"),
     "server.settings.EMAIL_PORT": (25, "SMTP's, where nothing else is said (RFC 5321 section 4.5.4.2)"),
     "server.settings.EMAIL_TIMEOUT": (10.0, "a mail server in reach answers in one"),
+    "server.own_work.LATE_AFTER": (timedelta(minutes=2), "what stands still is seen while something can be done"),
+    "server.own_work.DRAWING_LATE_AFTER": (timedelta(minutes=35), "longer than drawing may take"),
+    "server.own_work.KEPT_EVERY": (
+        timedelta(seconds=20),
+        "seldom for a disk, often for 2 minutes",
+    ),
     "server.settings.CELERY_TASK_TIME_LIMIT": (1800, "no job draws for half an hour"),
     "server.settings.CELERY_TASK_ANNOTATIONS": (
         {
@@ -733,6 +739,7 @@ NO_LIMITS: dict[str, str] = {
         server.desk.pieces.PX_PER_INCH server.desk.pieces.MAGNIFIED server.desk.pieces.PIECES
         server.desk.pieces.SMALL_PX server.desk.busiest.ALONG server.desk.busiest.ACROSS""",
     "what is usual where nobody says otherwise": """
+        server.own_work.ALLOWED server.own_work._PERIODS_S
         server.desk.calendar_form.REMINDERS_MIN
         server.desk.policies.USUAL_HOURS server.desk.seek_start.SPAN server.desk.seek_start.LENGTH
         server.desk.seek_start.AFTER server.desk.seek_start.HOUR server.api.rehearsals.USUAL_SEASONS

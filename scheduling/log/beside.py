@@ -10,7 +10,7 @@ from typing import Any
 from django.db import connection
 
 from scheduling.log.codec.canonical_json import canonical
-from scheduling.log.models import ClockSample, Contacts, GivenCommand
+from scheduling.log.models import ClockSample, Contacts, GivenCommand, OwnWork
 
 _HEARD = """INSERT INTO log_heartbeat (machine_id, heard_at, status) VALUES (%s, %s, %s)
     ON CONFLICT (machine_id) DO UPDATE SET heard_at = excluded.heard_at"""
@@ -45,3 +45,16 @@ def keep_clock_samples(samples: Sequence[ClockSample], before: datetime) -> None
     """Keep how surely boards knew the time, and let go of what was kept of before an instant."""
     ClockSample.objects.bulk_create(samples, ignore_conflicts=True)
     ClockSample.objects.filter(at__lt=before).delete()
+
+
+def expect_own_work(names: Sequence[str], now: datetime) -> None:
+    """Keep that work of the server's own is expected from now on."""
+    rows = [OwnWork(name=name, expected_since=now) for name in names]
+    OwnWork.objects.bulk_create(rows, update_conflicts=True, unique_fields=["name"], update_fields=["expected_since"])
+
+
+def keep_own_work(name: str, now: datetime) -> None:
+    """Keep that some of the server's own work went well."""
+    OwnWork.objects.update_or_create(
+        name=name, defaults={"done_at": now}, create_defaults={"expected_since": now, "done_at": now}
+    )

@@ -16,6 +16,7 @@ from django.db import DEFAULT_DB_ALIAS
 from machines.operator.stop_causes import TIME_IN_DOUBT, stops_printing
 from machines.protocol.messages import Status
 from machines.serialization import structure_lenient
+from scheduling.background.own_work import LateWork
 from scheduling.log.models import Notice, Run
 from scheduling.log.projecting.projector import broken_views
 from scheduling.log.projections.machines import STOPPED_BY_ITSELF
@@ -55,11 +56,12 @@ AmissKind = Literal[
     "clock",  # its board does not know the time as well as the run asks
     "views",  # the server itself: a view is set aside
     "disk",  # the server itself: its disk is nearly full
+    "work",  # the server itself: something that it does by itself is not done
 ]
 # How a machine is that does not print what is due; one after the other they are of one cause.
 NOT_PRINTING: tuple[AmissKind, ...] = ("never-heard", "ended", "silence", "stands", "held", "outage")
 # The server's own.
-OF_SERVER: tuple[AmissKind, ...] = ("views", "disk")
+OF_SERVER: tuple[AmissKind, ...] = ("views", "disk", "work")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -102,16 +104,17 @@ class Looked:
     of_machines: bool
 
 
-def amiss_now(now: datetime, plates: PlateStore, free: int | None) -> Looked:
+def amiss_now(now: datetime, plates: PlateStore, free: int | None, late: Sequence[LateWork] = ()) -> Looked:
     """All that is amiss.
 
     Args:
         now: this instant, UTC.
         plates: where plates lie, for what is left of ink.
         free: octets of free room on the server's disk; None where it cannot be told.
+        late: what the server does by itself and has not done.
     """
     broken = broken_views(using=DEFAULT_DB_ALIAS)
-    found = [*_of_server(broken, now, free)]
+    found = [*_of_server(broken, now, free, late)]
     if broken:
         return Looked(tuple(found), of_machines=False)
     contexts = machine_contexts(machines_in_use().order_by("id"), now)
@@ -121,11 +124,13 @@ def amiss_now(now: datetime, plates: PlateStore, free: int | None) -> Looked:
     return Looked(tuple(found), of_machines=True)
 
 
-def _of_server(broken: set[str], now: datetime, free: int | None) -> Iterator[Amiss]:
+def _of_server(broken: set[str], now: datetime, free: int | None, late: Sequence[LateWork]) -> Iterator[Amiss]:
     if broken:
         yield Amiss(kind="views", since=now)
     if free is not None and free < LEAST_FREE:
         yield Amiss(kind="disk", since=now)
+    if late:
+        yield Amiss(kind="work", since=min(one.since for one in late))
 
 
 def _noticed() -> dict[str, list[Notice]]:

@@ -21,7 +21,7 @@ SETTLED = timedelta(minutes=2)
 ONE_CAUSE = timedelta(minutes=5)
 # Cannot wait for the morning: paper that should be printed is not, or nothing can be seen.
 PRESSING: frozenset[AmissKind] = frozenset(
-    {"never-heard", "ended", "silence", "stands", "refused", "views", "disk"}
+    {"never-heard", "ended", "silence", "stands", "refused", "views", "disk", "work"}
 )  # fmt: skip
 NOT_IN_IDS = re.compile(r"[^a-z0-9]")
 LONGEST_KEY = 100

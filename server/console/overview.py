@@ -21,6 +21,7 @@ from server.console.daylight import Daylight, daylight
 from server.console.hours import doors
 from server.console.machine_card import Station, station
 from server.console.outage_words import outage_in_words
+from server.console.own_work import late_in_words
 from server.console.service_window_times import next_window
 from server.console.wall import EVERYTHING, Chosen, Wall, wall
 from server.console.world_map import WorldMap, world_map
@@ -115,6 +116,7 @@ class Overview:
     openings: tuple[ComingOpening, ...]
     outages: tuple[OverviewLine, ...]
     beginning: tuple[BeginningStep, ...]
+    late: tuple[str, ...]
 
     @property
     def next_step(self) -> BeginningStep | None:
@@ -151,6 +153,7 @@ def overview(now: datetime, chosen: Chosen = EVERYTHING) -> Overview:
         openings=openings,
         outages=_outages(now, names),
         beginning=() if any(one.machine.epoch for one in machines) else beginning(),
+        late=late_in_words(),
     )
 
 

@@ -41,6 +41,7 @@ TITLES: Mapping[AmissKind, str] = {
     "clock": marked("{machines} at {venue} is not sure of the time"),
     "views": marked("The server cannot show all that it knows"),
     "disk": marked("The server's disk is nearly full"),
+    "work": marked("The server does not do all that it does by itself"),
 }
 # What to do next.
 TO_DO: Mapping[AmissKind, str] = {
@@ -60,6 +61,10 @@ TO_DO: Mapping[AmissKind, str] = {
         "It prints nothing while it is not. See to the network of its board, or set the time at its panel."
     ),
     "views": marked("Whoever keeps the server looks at its log, and has the views folded anew."),
+    "work": marked(
+        "Whoever keeps the server looks at its first page and its log, and starts again what stands still. Until then"
+        " plans may end."
+    ),
     "disk": marked("Whoever keeps the server makes room on it: when it is full, nothing is taken any more."),
 }
 # Who goes to a machine reads these first.

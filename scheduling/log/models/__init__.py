@@ -11,6 +11,7 @@ from scheduling.log.models.log import (
     FoldedAgain,
     GivenCommand,
     Heartbeat,
+    OwnWork,
     PassedOverEntry,
     Remark,
 )
@@ -65,6 +66,7 @@ __all__ = [
     "OpeningSeries",
     "Outage",
     "Override",
+    "OwnWork",
     "PassedOverEntry",
     "PrintedStretch",
     "Profile",

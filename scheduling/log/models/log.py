@@ -83,6 +83,14 @@ class ClockSample(models.Model):
     error_s = models.FloatField(help_text="bound on the error of its estimate of server time")
 
 
+class OwnWork(models.Model):
+    """When the server last did what it does by itself. Telemetry: overwritten."""
+
+    name = models.TextField(primary_key=True, help_text="a name in server.jobs")
+    expected_since = models.DateTimeField(help_text="since when it should be done; anew whenever the server begins")
+    done_at = models.DateTimeField(null=True, help_text="when it last went well; null for never")
+
+
 class BrokenView(models.Model):
     """A view that is set aside, because its fold failed; its rows stand as they were before that event."""
 

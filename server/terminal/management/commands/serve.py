@@ -15,6 +15,7 @@ from django.core.management.base import CommandError
 from server import wiring
 from server.heavy import LEAST_THREADS
 from server.jobs import DRAWING, SENDING, listening, run_loop
+from server.own_work import expect
 from server.serving.listening import listen
 from server.terminal.own_name import own_name
 from server.terminal_command import TerminalCommand
@@ -53,6 +54,7 @@ class Command(TerminalCommand):
         self.check(databases=["default"])
         server = _listen(options["host"], options["port"], options["threads"], options["nodes_threads"])
         signal.signal(signal.SIGTERM, _leave)
+        expect()
         with nullcontext() if options["web_only"] else _jobs_beside():
             self.stdout.write(FIRST_STEPS.format(address=_address(options["host"], server), dayroll=own_name()))
             self.stdout.flush()

@@ -1,0 +1,65 @@
+"""When the server's own work was done, of which each process tells the others by the database: see
+`scheduling.background.own_work`. What the work is, stands in `server.jobs`.
+
+It is told by the time that really passes, however fast the server's clock runs: it is of processes, not of machines.
+"""
+
+from __future__ import annotations
+
+import logging
+from datetime import datetime, timedelta
+
+from django.conf import settings
+from django.db import DatabaseError, OperationalError
+
+from scheduling.background.own_work import LateWork, late_work
+from scheduling.log.beside import expect_own_work, keep_own_work
+from server import wiring
+
+logger = logging.getLogger(__name__)
+
+# How much later than its period it may be before that is told. Only drawing takes long; it is ended in half an hour.
+LATE_AFTER, DRAWING_LATE_AFTER = timedelta(minutes=2), timedelta(minutes=35)
+# How often it is written that it is done: what is done every few seconds would write as often.
+KEPT_EVERY = timedelta(seconds=20)
+
+_PERIODS_S = {
+    "extend-plans": settings.EXTEND_EVERY_S,
+    "redraw-plates": settings.REDRAW_EVERY_S,
+    "watch-silence": settings.WATCH_EVERY_S,
+    "watch-openings": settings.OPENINGS_EVERY_S,
+    "look-amiss": settings.TELL_EVERY_S,
+    "send-messages": settings.TELL_EVERY_S,
+}
+_DRAWS = {"extend-plans", "redraw-plates"}
+ALLOWED = {
+    name: timedelta(seconds=period_s) + (DRAWING_LATE_AFTER if name in _DRAWS else LATE_AFTER)
+    for name, period_s in _PERIODS_S.items()
+}
+_kept: dict[str, datetime] = {}
+
+
+def expect() -> None:
+    """Say that all of it is to be done from now on, by whomever: a server begins. It does so too where its database
+    does not answer yet."""
+    try:
+        expect_own_work(list(ALLOWED), wiring.really_now())
+    except DatabaseError as error:
+        logger.warning("what the server is to do by itself cannot be written: %s", error)
+
+
+def late() -> tuple[LateWork, ...]:
+    """What is not done."""
+    return late_work(ALLOWED, wiring.really_now())
+
+
+def done(name: str) -> None:
+    """Keep that some of it went well. Where that cannot be written it will seem late, as all else is then."""
+    now, before = wiring.really_now(), _kept.get(name)
+    if before is not None and abs(now - before) < KEPT_EVERY:
+        return
+    try:
+        keep_own_work(name, now)
+        _kept[name] = now
+    except OperationalError as error:
+        logger.warning("that job %s is done cannot be written: %s", name, error)

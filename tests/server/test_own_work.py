@@ -1,0 +1,166 @@
+"""That the server does not do what it does by itself is seen, and by nothing that works by itself."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+
+import pytest
+from django.contrib.auth.models import User
+from django.db import OperationalError
+from django.test import Client
+
+from scheduling.log.models import OwnWork
+from scheduling.telling.amiss import Amiss, amiss_now
+from scheduling.telling.matters import PRESSING
+from server import celery_tasks, jobs, own_work, wiring
+from server.console.own_work import SENTENCES
+from server.jobs import run_loop
+from tests.server.studio import Caller, HeldClock
+from tests.server.test_jobs import Advancing, Counted
+
+BEGUN = datetime(2026, 3, 21, 12, 0, tzinfo=UTC)
+pytestmark = pytest.mark.django_db
+
+
+@dataclass
+class Passing:
+    """Time that really passes, as a test says."""
+
+    at: datetime = BEGUN
+
+    def minutes(self, number: float) -> None:
+        self.at += timedelta(minutes=number)
+
+
+@pytest.fixture
+def passing(monkeypatch: pytest.MonkeyPatch) -> Iterator[Passing]:
+    time = Passing()
+    monkeypatch.setattr(wiring, "really_now", lambda: time.at)
+    monkeypatch.setattr(own_work, "_kept", {})
+    yield time
+
+
+def names() -> list[str]:
+    return [one.name for one in own_work.late()]
+
+
+def test_each_job_has_its_pause_and_its_sentence() -> None:
+    every = (*jobs.DRAWING, *jobs.WATCHING, *jobs.SENDING)
+    pauses = {"extend-plans": 35, "redraw-plates": 35}
+    assert {
+        job.name: timedelta(seconds=job.period_s, minutes=pauses.get(job.name, 2)) for job in every
+    } == own_work.ALLOWED
+    assert SENTENCES.keys() == own_work.ALLOWED.keys()
+
+
+def test_what_nobody_does_is_late_within_minutes_and_drawing_within_the_hour(passing: Passing) -> None:
+    own_work.expect()
+    passing.minutes(2)
+    assert names() == []
+    passing.minutes(2)
+    assert names() == ["watch-silence", "look-amiss", "send-messages"]
+    passing.minutes(4)
+    assert "watch-openings" in names() and "extend-plans" not in names()
+    passing.minutes(30)
+    assert names() == list(own_work.ALLOWED)
+    assert {one.since for one in own_work.late()} == {BEGUN}
+
+
+def test_what_was_done_is_late_since_then_and_no_more_once_it_is_done_again(passing: Passing) -> None:
+    own_work.expect()
+    passing.minutes(1)
+    own_work.done("watch-silence")
+    passing.minutes(3.6)
+    (late,) = (one for one in own_work.late() if one.name == "watch-silence")
+    assert late.since == BEGUN + timedelta(minutes=1)
+    own_work.done("watch-silence")
+    assert "watch-silence" not in names()
+
+
+def test_a_server_that_was_off_says_nothing_of_that_time(passing: Passing) -> None:
+    own_work.expect()
+    own_work.done("watch-silence")
+    passing.minutes(600)
+    own_work.expect()
+    assert names() == []
+    passing.minutes(3)
+    (late,) = (one for one in own_work.late() if one.name == "watch-silence")
+    assert late.since == BEGUN, "it is told since when it really was not done"
+
+
+def test_it_is_not_written_more_often_than_it_need_be(passing: Passing) -> None:
+    own_work.done("look-amiss")
+    passing.minutes(0.3)
+    own_work.done("look-amiss")
+    assert OwnWork.objects.get().done_at == BEGUN
+    passing.minutes(0.1)
+    own_work.done("look-amiss")
+    assert OwnWork.objects.get().done_at == BEGUN + timedelta(minutes=0.4)
+    passing.at = BEGUN - timedelta(days=1)  # the clock was set back
+    own_work.done("look-amiss")
+    assert OwnWork.objects.get().done_at == BEGUN - timedelta(days=1)
+
+
+def test_where_it_cannot_be_written_nothing_else_stops(
+    passing: Passing, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    def locked(*given: object) -> None:
+        raise OperationalError("database is locked")
+
+    monkeypatch.setattr(own_work, "keep_own_work", locked)
+    monkeypatch.setattr(own_work, "expect_own_work", locked)
+    own_work.expect()
+    own_work.done("look-amiss")
+    assert caplog.text.count("database is locked") == 2
+
+
+@pytest.mark.django_db(transaction=True)
+def test_a_loop_keeps_what_went_well_and_not_what_failed(passing: Passing, clock: HeldClock) -> None:
+    stop = Advancing(clock, 5.0)
+    well, failing = Counted(stop, 3), Counted(stop, 100, fails=True)
+    run_loop([well.job("look-amiss", 30.0, clock), failing.job("watch-silence", 30.0, clock)], clock, stop)
+    assert set(OwnWork.objects.values_list("name", flat=True)) == {"look-amiss"}
+
+
+@pytest.mark.parametrize(
+    "task", ["extend_plans", "redraw_plates", "watch_silence", "watch_openings", "look_amiss", "send_messages"]
+)
+def test_a_task_of_a_fleet_keeps_it_too(passing: Passing, studio: Caller, task: str) -> None:
+    getattr(celery_tasks, task)()
+    assert [row.name for row in OwnWork.objects.all()] == [task.replace("_", "-")]
+
+
+def test_the_first_page_says_it_without_any_job(passing: Passing, studio: Caller) -> None:
+    person = Client()
+    person.force_login(User.objects.create_superuser("keeper"))
+    own_work.expect()
+    assert "Nobody has watched" not in person.get("/").content.decode()
+    passing.minutes(5)
+    page = person.get("/").content.decode()
+    assert "Nobody has watched for boards that fall silent since 12:00 on Sat 21 Mar 2026 UTC." in page
+    assert "starts again what stands still" in page
+
+
+def test_who_asks_whether_it_is_ready_is_told_and_not_sent_away(
+    passing: Passing, caplog: pytest.LogCaptureFixture
+) -> None:
+    own_work.expect()
+    assert Client().get("/readyz").content == b"ready\n"
+    passing.minutes(5)
+    for _ in range(2):
+        answer = Client().get("/readyz")
+        assert (answer.status_code, answer.content.splitlines()[0]) == (200, b"ready")
+        assert b"late: the server's own work" in answer.content and b"watch-silence" not in answer.content
+    assert caplog.text.count("watch-silence, look-amiss, send-messages") == 1
+
+
+def test_the_studio_is_told_by_whoever_still_looks(passing: Passing, clock: HeldClock) -> None:
+    own_work.expect()
+    passing.minutes(5)
+    looked = amiss_now(clock.at, wiring.plates(), None, own_work.late())
+    assert looked.amiss == (Amiss(kind="work", since=BEGUN),)
+    assert looked.amiss[0].key == "work/server"
+    assert "work" in PRESSING
+    assert amiss_now(clock.at, wiring.plates(), None, ()).amiss == ()
