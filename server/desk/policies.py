@@ -35,7 +35,7 @@ from server.desk.policy_words import policies_shown, told
 from server.desk.runs import RUNS
 
 NEWEST_OUTAGES = 20
-USUAL_HOURS = 8.0
+USUAL_HOURS = 8
 
 
 class OutageForm(OrderForm):
@@ -59,7 +59,12 @@ class OutageForm(OrderForm):
     )
     ASKED: ClassVar[frozenset[str]] = frozenset({"starts", "hours"})
 
-    starts = forms.CharField(required=False, label="From, by the clock there", help_text="such as 2026-11-20T22:00")
+    starts = forms.CharField(
+        required=False,
+        label="From, by the clock there",
+        help_text="such as 2026-11-20T22:00",
+        widget=forms.TextInput(attrs={"type": "datetime-local"}),
+    )
     hours = forms.FloatField(required=False, min_value=0.01, max_value=10_000, label="For how many hours")
     cause = forms.ChoiceField(choices=[(id, f"After {said}") for id, said in CAUSE_WORDS.items()], label="Why")
     outage = forms.ChoiceField(required=False, label="Or one that was", help_text="its hours and its cause count then")

@@ -111,6 +111,7 @@ def rehearsal(request: HttpRequest, id: str) -> HttpResponse:
 
 def _initial(rates: Rates) -> dict[str, Any]:
     rounded = {name: float(f"{value:.4g}") for name, value in values(rates).items()}
+    rounded = {name: int(value) if value.is_integer() else value for name, value in rounded.items()}
     return {"seasons": "1000", "seed": 1, "confidence": 0.95, "compare": True, **rounded}
 
 

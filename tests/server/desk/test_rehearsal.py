@@ -38,7 +38,7 @@ def query(page: str, **changed: str) -> str:
 def test_what_is_assumed_is_there_to_be_changed_before_it_is_played(person: Client) -> None:
     assert f'href="{PATH}"' in shown(person, "/runs/spring")
     page = shown(person, PATH)
-    for said in ("A power cut every so many days", 'value="60.0"', "common practice, without a source", "Play it<"):
+    for said in ("A power cut every so many days", 'value="60"', "common practice, without a source", "Play it<"):
         assert said in page, said
     assert "The odds" not in page
 
