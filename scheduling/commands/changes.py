@@ -178,7 +178,7 @@ class NotAccepted(DayrollError):
 
     def __init__(self, warnings: tuple[ChangeWarning, ...]) -> None:
         told = " ".join(one.in_words for one in warnings)
-        super().__init__(f"This needs a yes. {told}", "accept the warnings, or change what they are about")
+        super().__init__(f"This needs a yes. {told.rstrip('.')}", "accept the warnings, or change what they are about")
         self.warnings = warnings
 
 
