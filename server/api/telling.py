@@ -78,7 +78,8 @@ class WhoIsTold(ForStudio, Replaced):
             return Response(unstructure(change.preview))
         make(change, reason, by, wiring.chance(), accepted=accepted(request))
         stands = self.stands(pk)
-        return self.shown(stands, stands)
+        # Where nobody was told before, and nobody is to be, nothing was written.
+        return self.shown(unstructure(after) if stands is None else stands, stands)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -38,6 +38,11 @@ def test_they_are_said_and_stand_so(quay: Caller, settings: Any) -> None:
     assert Event.objects.filter(kind="recipients-set").count() == 1  # it was so already
 
 
+def test_nobody_in_place_of_nobody_is_answered_with_nobody(quay: Caller) -> None:
+    answer = quay.put("recipients", {"recipients": []})
+    assert (answer.status_code, answer.json()) == (200, {"recipients": []})
+
+
 def test_what_follows_is_told_first_and_nothing_is_written(quay: Caller, settings: Any) -> None:
     settings.HAS_ADDRESS = True
     found = quay.put("recipients?preview=true", BODY).json()
