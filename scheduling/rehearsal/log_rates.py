@@ -13,9 +13,9 @@ from scheduling.log.event_records import facts
 from scheduling.log.events import EVENT_KINDS
 from scheduling.log.events.equipment import MachineCalibrated
 from scheduling.log.events.server import SilenceBegan, SilenceEnded
-from scheduling.log.models import HandUse, Machine, Outage, Run
+from scheduling.log.models import HandUse, Outage, Run
 from scheduling.planning.local_spans import Instants
-from scheduling.queries.runs import recesses_of, runs_standing
+from scheduling.queries.runs import machine_of, recesses_of, runs_standing
 from scheduling.rehearsal.rates import COMMON, DAY_S, HOUR_S, Rate, Rates
 from scheduling.venues.run_recesses import recesses_closed
 
@@ -40,6 +40,9 @@ def rates_of(machine: str, now: datetime, typical: Rates) -> Rates:
         machine: its id.
         now: until when it is looked at, UTC.
         typical: what is taken of a machine without a log.
+
+    Raises:
+        ClosedAway: it, or its venue, was closed into an archive.
     """
     under_way = list(_under_way(machine, now))
     days = _days(span for _, span in under_way)
@@ -75,7 +78,7 @@ def _under_way(machine: str, until: datetime) -> Iterator[tuple[Run, Instants]]:
 
 def _rests(run: Run, within: Instants) -> Iterator[Instants]:
     """The spans of a run in which nothing of it was laid, as it is known now."""
-    venue = Machine.objects.select_related("venue").get(id=run.machine_id).venue
+    venue = machine_of(run).venue
     begins, ends = within
     spans = [(one.starts_at, one.ends_at or ends) for one in recesses_of(run)]
     spans += [(one.starts_at, one.ends_at or ends) for one in recesses_closed(run, venue, begins, ends)]

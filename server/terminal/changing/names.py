@@ -48,7 +48,7 @@ def kept() -> dict[str, Kept]:
         view: Any = getattr(route.callback, "cls", None)
         if view is not None and issubclass(view, Replaced):
             of, _, part = str(route.name).partition("-")
-            if not part:  # it is of no one thing; `dayroll told` sets it
+            if not part or of == "person":  # `dayroll told` and `dayroll calendar` set what is of people
                 continue
             has_reason = any(one.name == "reason" for one in fields(view.reads))
             found[part] = Kept(of, part, "preview" in view.ordered_with, has_reason)
