@@ -14,6 +14,7 @@ from django.db import transaction
 from django.db.models import F, Q
 
 from machines.chance import Chance
+from scheduling.log.beside import let_go
 from scheduling.log.models import Matter, Message, Recipients
 
 HOUSE = "house"
@@ -94,8 +95,8 @@ def forget_telling(before: datetime) -> None:
     """Let go of what was sent and of what is over since before an instant. What was sent of a matter that is not over
     stays: it would be sent again."""
     is_open = Matter.objects.filter(over_at=None).values("id")
-    Message.objects.filter(made_at__lt=before).exclude(matter__in=is_open).delete()
-    Matter.objects.filter(over_at__lt=before).delete()
+    let_go(Message.objects.filter(made_at__lt=before).exclude(matter__in=is_open))
+    let_go(Matter.objects.filter(over_at__lt=before))
 
 
 def _waiting() -> Any:

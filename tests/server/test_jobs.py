@@ -7,6 +7,8 @@ from dataclasses import dataclass, field
 from datetime import timedelta
 
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 
 from scheduling.log.models import Event, Notice, Segment
 from server import jobs
@@ -83,6 +85,21 @@ def test_extending_twice_adds_nothing(furnished: Caller) -> None:
     events, segments = Event.objects.count(), Segment.objects.count()
     assert jobs.extend() == 0
     assert (Event.objects.count(), Segment.objects.count()) == (events, segments)
+
+
+@pytest.mark.parametrize("told_to", [[], ["desk@studio.example"]])
+def test_where_nothing_changes_no_job_writes(furnished: Caller, told_to: list[str]) -> None:
+    """A commit each half a minute would be weeks of them, and each is one more place where the plug may be pulled."""
+    recipients = [{"id": f"r{i}", "role": "studio", "email": email} for i, email in enumerate(told_to)]
+    assert furnished.put("recipients?accept=true", {"recipients": recipients}).status_code == 200
+    every = (*jobs.DRAWING, *jobs.WATCHING, *jobs.SENDING)
+    for job in every:
+        job.run()
+    with CaptureQueriesContext(connection) as asked:
+        for job in every:
+            job.run()
+    wrote = [one["sql"] for one in asked if one["sql"].startswith(("INSERT", "UPDATE", "DELETE", "REPLACE"))]
+    assert len(asked) > 0 and wrote == []
 
 
 def test_the_jobs_have_names_of_their_own(studio: Caller) -> None:
