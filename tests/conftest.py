@@ -55,6 +55,11 @@ def pytest_configure(config: pytest.Config) -> None:
         _name_postgresql()
 
 
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """What takes longest begins first: at the end of the suite one worker would be at it alone for minutes."""
+    items.sort(key=lambda item: "simulated" not in item.path.relative_to(Path(__file__).parent).parts)
+
+
 def pytest_collection_finish(session: pytest.Session) -> None:
     """Without workers, start PostgreSQL only if a test that was chosen needs it."""
     if any(item.get_closest_marker("postgres") for item in session.items):
