@@ -39,8 +39,9 @@ SETTLE = sync
 	@$(SETTLE)
 	@touch $@
 
-demo: .venv/server.stamp .venv-node/node.stamp
-	@$(BIN)/python -m server.demo $(if $(EXIT),--exit)
+# FLEET=1 plays it on PostgreSQL, Redis, workers, a beat and two processes that answer calls.
+demo: $(if $(FLEET),.venv/develop.stamp,.venv/server.stamp) .venv-node/node.stamp
+	@$(BIN)/python -m $(if $(FLEET),tests.fleet_demonstration,server.demo) $(if $(EXIT),--exit)
 
 serve: .venv/server.stamp
 	@$(BIN)/dayroll serve

@@ -16,7 +16,8 @@ from typing import IO
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "server.settings")
 
 from server.demo import report, scenario, stalls, story, time_compression
-from server.demo.processes import ROOT, DemoError, free_port
+from server.demo.processes import ROOT, DemoError
+from server.demo.server_parts import Making, Stores, embedded, fleet
 from server.demo.stage import Stage
 from server.demo.verdict import broken_names, verdict
 
@@ -24,6 +25,8 @@ MOST_COPIES = 20
 # From the first line to the first hour shown, and from the last to the promises, about.
 SET_UP_S = 15.0
 TOO_BUSY = 3
+# Eight processes are the server then, on the cores that one had.
+SHARE_OF_A_FLEET = 0.5
 
 
 def claim_folder(root: Path) -> tuple[Path, IO[str]]:
@@ -55,21 +58,24 @@ def main() -> int:
     this computer was too busy for it."""
     parser = argparse.ArgumentParser(prog="make demo", description=__doc__)
     parser.add_argument("--exit", action="store_true", help="end after the run instead of serving the console")
+    for name, what in (("database", "a PostgreSQL whose user may make databases and roles"), ("broker", "a Redis")):
+        parser.add_argument(f"--{name}", metavar="ADDRESS", help=f"play on the parts of a fleet, with {what}")
     options = parser.parse_args()
+    if (options.database is None) != (options.broker is None):
+        parser.error("a fleet stands on both: give --database and --broker")
     signal.signal(signal.SIGTERM, lambda *_: sys.exit(143))  # so that the children are ended too
     try:
         folder, lock = claim_folder(ROOT / "var")
     except DemoError as error:
         return _fail(error)
     with lock:
-        pace: float | None = time_compression.speed(
-            scenario.SECONDS_SHOWN_PER_SECOND, time_compression.share_of_a_core()
-        )
+        making, fastest = _what_is_played_on(options)
+        pace: float | None = time_compression.speed(fastest, time_compression.share_of_a_core())
         while pace is not None:
-            ended = _play(folder, pace, serve=not options.exit)
+            ended = _play(folder, making, pace, serve=not options.exit)
             if ended is not None:
                 return ended
-            pace = time_compression.slower(scenario.SECONDS_SHOWN_PER_SECOND, pace)
+            pace = time_compression.slower(fastest, pace)
             _empty(folder)
             if pace is not None:
                 print("Once more, slower.\n")
@@ -77,9 +83,16 @@ def main() -> int:
     return TOO_BUSY
 
 
-def _play(folder: Path, pace: float, *, serve: bool) -> int | None:
+def _what_is_played_on(options: argparse.Namespace) -> tuple[Making, float]:
+    """What makes the server, and how many seconds it may show a second."""
+    if options.database is None:
+        return embedded, scenario.SECONDS_SHOWN_PER_SECOND
+    return fleet(Stores(options.database, options.broker)), scenario.SECONDS_SHOWN_PER_SECOND * SHARE_OF_A_FLEET
+
+
+def _play(folder: Path, making: Making, pace: float, *, serve: bool) -> int | None:
     """Play the day at so many seconds a second, and judge it; None where the computer was too busy for that."""
-    stage = story.set_the_stage(folder, free_port(), pace)
+    stage = story.set_the_stage(folder, making, pace)
     try:
         kept = _run(stage, time.monotonic())
         if kept is None:

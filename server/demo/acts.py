@@ -10,7 +10,7 @@ from datetime import datetime, timedelta
 from machines.clock import utc
 from machines.serialization import parse_instant
 from server.demo import changes, scenario
-from server.demo.processes import DemoError, environment, node_program, run_until_it_works, wait_for_server
+from server.demo.processes import DemoError, environment, node_program, run_until_it_works
 from server.demo.stage import Stage
 
 
@@ -93,7 +93,6 @@ def _server_acts(stage: Stage) -> list[Act]:
 
     def return_() -> None:
         stage.server.start()
-        wait_for_server(stage.studio.address, stage.server)
         stage.server_back_at = utc(stage.clock.now())
 
     outage = scenario.SERVER_OUTAGE

@@ -10,6 +10,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -53,15 +54,21 @@ class Child:
                 self.command, env=self.environment, stdout=log, stderr=log, start_new_session=True
             )
 
+    @property
+    def runs(self) -> bool:
+        """Whether it was started and has not ended."""
+        return self.process is not None and self.process.poll() is None
+
     def kill(self) -> None:
         """End it and all that it started without warning."""
         if self.process is not None:
-            os.killpg(self.process.pid, signal.SIGKILL)
+            with suppress(ProcessLookupError):  # it ended, and so did all that it started
+                os.killpg(self.process.pid, signal.SIGKILL)
             self.process.wait()
 
     def stop(self, patience_s: float = PATIENCE_S) -> None:
         """Ask it to end in order."""
-        if self.process is None or self.process.poll() is not None:
+        if self.process is None or not self.runs:
             return
         self.process.send_signal(signal.SIGTERM)
         try:
@@ -72,7 +79,7 @@ class Child:
 
     def require_alive(self) -> None:
         """Raise if it ended by itself."""
-        if self.process is None or self.process.poll() is not None:
+        if not self.runs:
             tail = "\n".join(self.log.read_text(errors="replace").splitlines()[-12:])
             raise DemoError(f"{self.name} ended by itself; the end of {self.log}:\n{tail}")
 

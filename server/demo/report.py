@@ -16,7 +16,8 @@ from server.demo import acceptance, foretold, kept_changes, scenario
 from server.demo.acceptance import Promise
 from server.demo.changes import calendar
 from server.demo.doors import hung_as_was_said
-from server.demo.processes import environment, to_its_end
+from server.demo.fleet_acts import works_on
+from server.demo.processes import to_its_end
 from server.demo.stage import Stage
 from server.demo.station_day import StationDay, read_day
 from server.demo.told import Received, told_of_outages
@@ -58,6 +59,7 @@ def measure(stage: Stage, everyone: list[StationDay]) -> list[Promise]:
         acceptance.calendars_hold_the_windows(_calendars(stage)),
         *_changes(stage, everyone),
         _told(stage),
+        *works_on(stage),
     ]
 
 
@@ -92,7 +94,7 @@ def _calendars(stage: Stage) -> dict[str, bytes]:
 def log_command(stage: Stage, name: str, command: str) -> Promise:
     """What `dayroll log` says of the server's log: it ends with an error where something is not as it should be."""
     order = [sys.executable, "-m", "server", "log", command]
-    done = to_its_end(order, environment(stage.folder / "server", stage.clock))
+    done = to_its_end(order, stage.server.owner)
     said = (done.stdout if done.returncode == 0 else done.stderr).strip().splitlines()
     return Promise(name, done.returncode == 0, {"said": said[-1] if said else ""})
 

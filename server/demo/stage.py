@@ -14,6 +14,7 @@ from server.demo.doors import Doors
 from server.demo.mail_receiver import MailReceiver
 from server.demo.processes import Child, Studio
 from server.demo.receiver import Receiver
+from server.demo.server_parts import Served
 from server.demo.told import Away
 from server.demo.venue_network import VenueNetwork
 
@@ -26,7 +27,7 @@ class Stage:
         folder: of the demonstration; each process has a folder and a log file below.
         clock: the one clock of all processes.
         studio: the way into the API.
-        server: its process.
+        server: what answers it, and works by itself.
         receiver, mail: of webhooks and of letters, by which people are told.
         nodes: station id to process.
         begins: when the runs do.
@@ -38,13 +39,14 @@ class Stage:
         away: the outages at machines that people are to be told of, as they came.
         foretold: what the API said, before the day, would hang at each station, by station id.
         doors: what it said a day before of what hangs when the doors open, by station id.
+        fault_at: when something went wrong last inside of a fleet, by the time that really passes.
         moved, ended, followed: the opening and the runs that were changed, once they were.
     """
 
     folder: Path
     clock: CompressedClock
     studio: Studio
-    server: Child
+    server: Served
     receiver: Receiver
     mail: MailReceiver
     nodes: dict[str, Child] = field(default_factory=dict)
@@ -58,6 +60,7 @@ class Stage:
     away: list[Away] = field(default_factory=list)
     foretold: dict[str, list[Mapping[str, Any]]] = field(default_factory=dict)
     doors: dict[str, Doors] = field(default_factory=dict)
+    fault_at: datetime | None = None
     moved: changes.Moved | None = None
     ended: changes.Ended | None = None
     followed: changes.Followed | None = None
@@ -83,9 +86,9 @@ class Stage:
 
     def close(self) -> None:
         """End every process that is left, in order where it can be."""
-        for child in (*self.nodes.values(), self.server):
-            if child.process is not None and child.process.poll() is None:
-                child.stop()
+        for child in self.nodes.values():
+            child.stop()
+        self.server.stop()
         for network in self.networks.values():
             network.close()
         self.receiver.close()

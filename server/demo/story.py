@@ -9,22 +9,21 @@ from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
 
-from machines.clock import CLOCK_VARIABLE, CompressedClock, utc
+from machines.clock import CompressedClock, utc
 from server.demo import doors, foretold, furnishing, scenario
 from server.demo.acts import acts, arm
+from server.demo.fleet_acts import fleet_acts
 from server.demo.mail_receiver import MailReceiver
 from server.demo.processes import (
     PATIENCE_S,
     DemoError,
     Studio,
-    environment,
     node,
     node_program,
     run,
-    server,
-    wait_for_server,
 )
 from server.demo.receiver import Receiver
+from server.demo.server_parts import Making
 from server.demo.stage import Stage
 from server.demo.time_compression import GLANCE_S, share_of_a_core
 from server.demo.told import NOT_PRINTING
@@ -43,24 +42,19 @@ LOOK_EVERY_S = 0.05
 TELL_EVERY_S = 2.0
 
 
-def set_the_stage(folder: Path, port: int, pace: float) -> Stage:
-    """Start the server on an empty folder, under a clock that shows so many seconds a second."""
+def set_the_stage(folder: Path, making: Making, pace: float) -> Stage:
+    """Make a server on an empty folder, under a clock that shows so many seconds a second."""
     clock = CompressedClock(time.clock_gettime(time.CLOCK_BOOTTIME), scenario.CLOCK_BEGINS.timestamp(), pace)
-    home = folder / "server"
-    home.mkdir(parents=True)
     mail = MailReceiver()
-    child = server(
-        home, clock, port, SETTINGS | {"DAYROLL_MAIL": mail.address, "DAYROLL_MAIL_FROM": scenario.MAIL_FROM}
-    )
-    child.start()
-    return Stage(folder, clock, Studio(f"http://127.0.0.1:{port}", ""), child, Receiver(), mail)
+    served = making(folder, clock, SETTINGS | {"DAYROLL_MAIL": mail.address, "DAYROLL_MAIL_FROM": scenario.MAIL_FROM})
+    return Stage(folder, clock, Studio(served.address, ""), served, Receiver(), mail)
 
 
 def open_the_door(stage: Stage) -> None:
-    """Wait until the server answers, and take a key of the studio's."""
-    wait_for_server(stage.studio.address, stage.server)
-    server_environment = environment(stage.folder / "server", stage.clock)
-    stage.studio.key = run([sys.executable, "-m", "server", "studio-key", "demo"], server_environment).strip()
+    """Start the server, and take a key of the studio's when it answers."""
+    stage.server.start()
+    key = [sys.executable, "-m", "server", "studio-key", "demo"]
+    stage.studio.key = run(key, stage.server.environment).strip()
     stage.shares.append(share_of_a_core(GLANCE_S))
 
 
@@ -101,11 +95,11 @@ def _plan_runs(stage: Stage) -> None:
 
 def enrol_nodes(stage: Stage) -> None:
     """A one-time code for each board, and the board's agent started in a process of its own."""
-    port = int(stage.studio.address.rpartition(":")[2])
+    port = int(stage.server.nodes_address.rpartition(":")[2])
     stage.networks |= {id: VenueNetwork(port) for id in (scenario.CHANGES.station, scenario.NETWORK_OUTAGE.station)}
     for station in scenario.STATIONS:
         home = stage.folder / station.id
-        address = stage.networks[station.id].address if station.id in stage.networks else stage.studio.address
+        address = stage.networks[station.id].address if station.id in stage.networks else stage.server.nodes_address
         code = stage.studio.create(f"machines/{station.id}/enrolment", None)["code"]
         child = node(home, stage.clock, station.skew)
         enrol = [*node_program(), "enrol", "--server", address, "--home", str(home)]
@@ -121,16 +115,15 @@ def slow_down(stage: Stage) -> None:
     """Start the server again with a clock that goes on from here as fast as any other, for people to look around."""
     stage.server.stop()
     stage.clock = CompressedClock(time.clock_gettime(time.CLOCK_BOOTTIME), stage.clock.now(), 1.0)
-    stage.server.environment[CLOCK_VARIABLE] = stage.clock.as_text()
+    stage.server.go_by(stage.clock)
     stage.server.start()
-    wait_for_server(stage.studio.address, stage.server)
 
 
 def play(stage: Stage) -> None:
     """Let the day pass, and return when the server has every column accounted for, and told that all is over."""
     for station in scenario.STATIONS:
         stage.foretold[station.id] = foretold.ask_before(stage.studio, station, stage.begins)
-    pending = acts(stage)
+    pending = sorted([*acts(stage), *fleet_acts(stage)])
     ends = stage.begins + timedelta(hours=scenario.HOURS)
     told = 0.0
     while (now := utc(stage.clock.now())) < ends or pending:
@@ -161,7 +154,7 @@ def _first(stage: Stage, station: scenario.Station) -> int:
 def _progress(stage: Stage, now: datetime, ends: datetime) -> str:
     share = min(1.0, max(0.0, (now - stage.begins) / (ends - stage.begins)))
     bar = "#" * round(30 * share)
-    for child in (stage.server, *stage.nodes.values()):
+    for child in (*stage.server.children, *stage.nodes.values()):
         if child.process is not None and child.process.poll() not in (None, -9):
             child.require_alive()
     return f"[{bar:<30}] {share:4.0%}  {_columns(stage)}"

@@ -12,10 +12,11 @@ import pytest
 
 from machines.clock import CompressedClock
 from server.demo.mail_receiver import MailReceiver
-from server.demo.processes import Studio, server
+from server.demo.processes import Studio
 from server.demo.receiver import Receiver
 from server.demo.report import log_command
 from server.demo.scenario import CLOCK_BEGINS
+from server.demo.server_parts import embedded
 from server.demo.stage import Stage
 from tests.server.processes import run
 
@@ -24,11 +25,10 @@ from tests.server.processes import run
 def stage(tmp_path: Path) -> Iterator[Stage]:
     """A server that was set up, and has a key of the studio's in its log."""
     clock = CompressedClock(time.clock_gettime(time.CLOCK_BOOTTIME), CLOCK_BEGINS.timestamp(), 1.0)
-    home = tmp_path / "server"
-    home.mkdir(mode=0o700)
+    served = embedded(tmp_path, clock, {})
     for command in (["migrate"], ["studio-key", "demo"]):
-        assert run(command, {"DAYROLL_HOME": str(home)}).returncode == 0
-    built = Stage(tmp_path, clock, Studio("", ""), server(home, clock, 0, {}), Receiver(), MailReceiver())
+        assert run(command, {"DAYROLL_HOME": str(tmp_path / "server")}).returncode == 0
+    built = Stage(tmp_path, clock, Studio(served.address, ""), served, Receiver(), MailReceiver())
     yield built
     built.close()
 
