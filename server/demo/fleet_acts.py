@@ -8,8 +8,9 @@ from __future__ import annotations
 import time
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
+from datetime import datetime, timedelta
 
+from machines.clock import SystemClock, utc
 from server.demo.acceptance import Promise
 from server.demo.acts import Act
 from server.demo.processes import PATIENCE_S
@@ -85,7 +86,7 @@ def _emptied(stores: Stores) -> Callable[[], None]:
 def _noted(stage: Stage, do: Callable[[], None]) -> Callable[[], None]:
     def noted() -> None:
         do()
-        stage.fault_at = datetime.now(UTC)
+        stage.fault_at = utc(SystemClock().now())
 
     return noted
 
