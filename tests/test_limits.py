@@ -759,7 +759,8 @@ NO_LIMITS: dict[str, str] = {
         server.demo.changes.LOOKED_AT_MOST server.demo.venue_network.AT_ONCE
         server.demo.scenario.HOURS server.demo.scenario.LEAD_HOURS server.demo.scenario.IDLE_FIRING
         server.demo.scenario.DOORS_OPEN_H server.demo.foretold.TIMES server.demo.foretold.BEFORE_H
-        server.demo.stalls.LOOK_EVERY_S server.demo.story.LOOK_EVERY_S server.demo.story.TELL_EVERY_S""",
+        server.demo.fleet_acts.LOOK_EVERY_S server.demo.stalls.LOOK_EVERY_S
+        server.demo.story.LOOK_EVERY_S server.demo.story.TELL_EVERY_S""",
 }
 NO_LIMIT_NAMES = [name for names in NO_LIMITS.values() for name in names.split()]
 
