@@ -40,7 +40,7 @@ from scheduling.queries.newest_change import moved
 from scheduling.sky.durations import parse_duration
 from scheduling.supplies.forecast_cache import hour_of
 from server import wiring
-from server.accounts.calendar_addresses import STUDIO, is_secret_of, name_of, of_person
+from server.accounts.calendar_addresses import STUDIO, is_secret_of, name_of, of_person, of_venue
 from server.accounts.open_pages import may_read_calendar
 from server.accounts.person_calendars import CalendarWishes, venues_of, wishes_of
 from server.api.base_views import ApiView
@@ -69,7 +69,8 @@ class Made:
     """A calendar that can be made.
 
     Attributes:
-        of: all that it depends on, beside what is asked for and how the log stands.
+        of: whose it is, as no other can be called, and all else that it depends on beside what is asked for and how the
+            log stands.
         make: makes it.
         file: what it is called as a file.
         cached: by whom it may be kept.
@@ -149,7 +150,7 @@ class VenueFeed(AnyFeed):
             )
 
         cached = "public, no-cache" if settings.OPEN_PAGES else "private, no-cache"
-        return Made(of=venue.id, make=make, file=venue.id, cached=cached)
+        return Made(of=of_venue(venue.id), make=make, file=venue.id, cached=cached)
 
 
 class StudioFeed(AnyFeed):

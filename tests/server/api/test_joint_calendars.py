@@ -133,6 +133,17 @@ def test_a_venue_that_is_not_in_use_any_more_is_gone_from_it(studio: Caller) -> 
     assert component.name == "VTIMEZONE"  # section 3.6: at least one component
 
 
+@pytest.mark.parametrize("is_studios_first", [True, False])
+def test_a_venue_that_is_called_as_the_studio_has_a_calendar_of_its_own(two: Caller, is_studios_first: bool) -> None:
+    """A venue's is open to read, and what was made for one must not be told to whoever asks for the other."""
+    two.create("venues", VENUE | {"id": "studio", "name": "The Works"})
+    feeds = {"studio": new_address(two, STUDIO_ADDRESS) + "&sky=", "venue": "venues/studio/calendar.ics?sky="}
+    order = ["studio", "venue"] if is_studios_first else ["venue", "studio"]
+    found = {one: icalendar.Calendar.from_ical(fetch(feeds[one]).content) for one in order}
+    assert (found["studio"]["name"], found["venue"]["name"]) == ("All venues", "The Works")
+    assert len(titles(feeds["studio"])) > 2 and not titles(feeds["venue"])
+
+
 def test_two_libraries_read_both_sides_of_a_clock_change(two: Caller) -> None:
     """Chatham, rule of the zone database: on 2026-04-05 clocks go back at 03:45 from +13:45 to +12:45, so that 02:45
     comes twice: first at 13:00 UTC of the day before. Lisbon goes forward on 2026-03-29 at 01:00 UTC."""
