@@ -3,7 +3,11 @@ there; it can be made another, and the one of before is good for nothing from th
 
 An address is shown again and again, for each device that is to have the calendar, so a digest would not do. It is made
 of the server's own secret key and of what was drawn for it: what lies in the database opens nothing by itself. A number
-in place of what is drawn would come again after a backup was put back, and with it an address that was given up.
+in place of what is drawn would come again after a backup was put back, and with it an address that was given up since.
+
+A backup has the row of its time, and with it the address of that time: whoever puts one back makes those another that
+were given up since. Where the log alone is left, which says that there was another address and not which, a calendar
+has none until it is given one.
 """
 
 from __future__ import annotations
@@ -22,8 +26,9 @@ from django.utils.translation import gettext as _
 from machines.chance import Chance
 from machines.operator.language import marked
 from scheduling.commands.changes import Change, ChangeWarning, Preview
+from scheduling.log.events import EVENT_KINDS
 from scheduling.log.events.access import CalendarAddressChanged
-from scheduling.log.models import Venue
+from scheduling.log.models import Event, Venue
 from scheduling.queries.history import FieldChange
 from server.accounts.models import CalendarAddress
 
@@ -34,7 +39,7 @@ ANOTHER = marked("The calendar has another address from now on. Each program tha
 A_FIRST = marked("The calendar has an address from now on. Whoever has that reads the calendar, without an account.")
 GIVEN_UP = marked(
     "At the address until now nothing is any more, for whoever has it: programs are told so at their next call, and"
-    " most call once an hour. It does not come back."
+    " most call once an hour. It comes back only where a backup of before is put back: then make another again."
 )
 OPEN = marked("The pages are open: this calendar is read without a secret, and stays so until they are closed.")
 
@@ -54,7 +59,7 @@ class AddressKnown:
     """A calendar's address.
 
     Attributes:
-        address: where it is, secret and all; null while none was made.
+        address: where it is, secret and all; null while none was made, or where what was drawn for it is lost.
         number: how many there were, with this one; 0 for the one that a venue has from the beginning, or for none.
         since: when it was made, UTC; null for those.
     """
@@ -65,20 +70,36 @@ class AddressKnown:
 
 
 def secret_of(of: str) -> str | None:
-    """What the address holds now; None while none was made. A venue has one from the beginning."""
+    """What the address holds now; None while none was made. A venue has one from the beginning, and none where it was
+    given up and what was drawn for another is lost."""
     return _secret(of, CalendarAddress.objects.filter(of=of).first())
 
 
 def secrets_of_venues(venues: Collection[str]) -> dict[str, str | None]:
     """The same of many venues, by id."""
-    rows = CalendarAddress.objects.in_bulk([of_venue(id) for id in venues])
-    return {id: _secret(of_venue(id), rows.get(of_venue(id))) for id in venues}
+    names = [of_venue(id) for id in venues]
+    rows = CalendarAddress.objects.in_bulk(names)
+    firsts = _firsts([of for of in names if of not in rows])
+    drawn = {of: _of_drawn(row) for of, row in rows.items()}
+    return {id: drawn.get(of) or firsts.get(of) for id, of in zip(venues, names, strict=True)}
 
 
 def _secret(of: str, row: CalendarAddress | None) -> str | None:
-    if row is not None:
-        return _made(f"calendar {row.drawn} of {of}")
-    return _made(f"calendar of {of.removeprefix('venue-')}") if of.startswith("venue-") else None
+    return _firsts([of]).get(of) if row is None else _of_drawn(row)
+
+
+def _of_drawn(row: CalendarAddress) -> str:
+    return _made(f"calendar {row.drawn} of {row.of}")
+
+
+def _firsts(calendars: Collection[str]) -> dict[str, str]:
+    """What the addresses of venues held from the beginning; of none of which the log says that it got another,
+    whatever became of that."""
+    streams = {stream_of(of): of for of in calendars if of.startswith("venue-")}
+    kind = EVENT_KINDS[CalendarAddressChanged]
+    given_up = set(Event.objects.filter(stream__in=streams, kind=kind).values_list("stream", flat=True))
+    still = [of for stream, of in streams.items() if stream not in given_up]
+    return {of: _made(f"calendar of {of.removeprefix('venue-')}") for of in still}
 
 
 def is_secret_of(of: str, secret: str) -> bool:

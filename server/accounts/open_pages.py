@@ -4,7 +4,7 @@ those who are signed in are told; everything else is for them."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection
+from collections.abc import Callable, Collection, Mapping
 from typing import Any
 
 from django.conf import settings
@@ -41,12 +41,13 @@ class Closing:
         return redirect_to_login(request.get_full_path())
 
 
-def calendar_addresses(venues: Collection[str]) -> dict[str, str]:
-    """Where venues' calendars are, by id, as it is told to those who may see this page."""
+def calendar_addresses(venues: Collection[str]) -> Mapping[str, str | None]:
+    """Where venues' calendars are, by id, as it is told to those who may see this page; None for nowhere."""
     found = {id: reverse("venue-calendar", args=[id]) for id in venues}
     if settings.OPEN_PAGES:
         return found
-    return {id: f"{found[id]}?secret={secret}" for id, secret in secrets_of_venues(venues).items()}
+    secrets = secrets_of_venues(venues)
+    return {id: secret and f"{found[id]}?secret={secret}" for id, secret in secrets.items()}
 
 
 def may_read_calendar(venue: str, secret: str) -> bool:

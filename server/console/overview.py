@@ -51,7 +51,7 @@ class Hall:
         sun: where the Sun is there, in words.
         doors: whether it is open, in words.
         service: which service window is next, in words; empty for none.
-        calendar: address of its calendar.
+        calendar: address of its calendar; None while it has none.
     """
 
     id: str
@@ -65,7 +65,7 @@ class Hall:
     sun: str
     doors: str
     service: str
-    calendar: str
+    calendar: str | None
     stations: tuple[Station, ...]
 
 
@@ -166,7 +166,7 @@ def everywhere(at: datetime, own: str, venues: list[Venue]) -> tuple[There, ...]
     )
 
 
-def _hall(there: VenueContext, now: datetime, stations: Sequence[Station], calendar: str) -> Hall:
+def _hall(there: VenueContext, now: datetime, stations: Sequence[Station], calendar: str | None) -> Hall:
     venue = there.venue
     day = daylight(there.place, venue.zone, now)
     return Hall(

@@ -309,6 +309,28 @@ def test_a_number_that_comes_again_brings_no_address_back(two: Caller) -> None:
     assert Caller().get(given_up).status_code == 404
 
 
+def test_a_venues_address_that_was_given_up_opens_nothing_where_the_log_alone_is_left(
+    two: Caller, settings: Any
+) -> None:
+    """The first was reckoned from the venue alone. The log says that it was given up; the rows beside it are gone."""
+    settings.OPEN_PAGES = False
+    path = "venues/quay/calendar/address"
+    first = two.get(path).json()["address"].removeprefix("/api/v1/")
+    second = new_address(two, path)
+    CalendarAddress.objects.all().delete()
+    assert [Caller().get(feed).status_code for feed in (first, second)] == [404, 404]
+    assert two.get(path).json() == {"address": None, "number": 0, "since": None}
+    make("robin", Grant("reader"))
+    robin = Client()
+    assert robin.login(username="robin", password=PASSWORD)
+    shown = robin.get("/").content.decode()
+    assert "/venues/shed/calendar.ics?secret=" in shown and "/venues/quay/calendar.ics" not in shown
+    assert "It has no address now." in robin.get("/calendar").content.decode()
+    assert two.post(path, {}).status_code == 200, "of a first nobody is shut out"
+    third = two.get(path).json()["address"].removeprefix("/api/v1/")
+    assert [Caller().get(feed).status_code for feed in (first, second, third)] == [404, 404, 200]
+
+
 def test_a_venues_address_changes_where_pages_are_closed(two: Caller, settings: Any) -> None:
     """As long as nobody changed it, it is the one of before."""
     looked = two.post("venues/quay/calendar/address?preview=true", {}).json()
