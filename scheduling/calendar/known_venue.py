@@ -31,12 +31,15 @@ class KnownVenue:
     Attributes:
         there: the venue, with what people said of it.
         names: from which the names of its entries are made.
+        house: from which those are made that are the same at every venue. It is of the log's first event: where the
+            stream of that is closed into an archive, they have other names from then on.
         place: when its place, clock and name last became what they are.
         added: position in the log at which it was added.
     """
 
     there: VenueContext
     names: UUID
+    house: UUID
     place: Changed
     added: int
 
@@ -53,6 +56,9 @@ class KnownVenue:
 def known_venues(venues: Sequence[Venue]) -> tuple[KnownVenue, ...]:
     """Venues that are read together, in the order in which they were added."""
     contexts = venue_contexts(venues)
+    if not contexts:
+        return ()
+    house = _names(Row.objects.earliest("position"))
     kinds = [EVENT_KINDS[kind] for kind in (VenueAdded, VenueChanged)]
     rows = Row.objects.filter(stream__in=[f"venue/{id}" for id in contexts], kind__in=kinds)
     found = []
@@ -60,8 +66,12 @@ def known_venues(venues: Sequence[Venue]) -> tuple[KnownVenue, ...]:
         first, *others = said
         place = Changed(others[-1].said_at if others else first.said_at, 1 + len(others))
         there = contexts[stream.removeprefix("venue/")]
-        found.append(KnownVenue(there, UUID(hex=first.digest[:32]), place, first.position))
+        found.append(KnownVenue(there, _names(first), house, place, first.position))
     return tuple(sorted(found, key=lambda one: one.added))
+
+
+def _names(event: Row) -> UUID:
+    return UUID(hex=event.digest[:32])
 
 
 def newest_of(streams: Sequence[str], *kinds: type[Event]) -> dict[str, Changed]:

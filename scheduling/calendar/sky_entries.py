@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from machines.errors import InputError
-from scheduling.calendar.entries import CalendarEntry, CalendarSpan, by_the_clock
+from scheduling.calendar.entries import CalendarEntry, CalendarSpan, by_the_clock, uid_of
 from scheduling.calendar.known_venue import KnownVenue
 from scheduling.sky import almanac
 
@@ -39,7 +39,8 @@ def sky_entries(venues: Sequence[KnownVenue], kinds: Sequence[str], span: Calend
     """Events of the sky, named by the hour in which they fall: no kind has two in one hour, and a better ephemeris,
     which moves them by fractions of a second, renames hardly any.
 
-    What is the same wherever it is seen from stands there once, by name and clock of the venue that was added first.
+    What is the same wherever it is seen from stands there once, under one name at every venue, by the clock of the one
+    that was added first.
 
     Args:
         venues: whose sky, in the order in which they were added.
@@ -65,7 +66,7 @@ def sky_entries(venues: Sequence[KnownVenue], kinds: Sequence[str], span: Calend
 def _entry(known: KnownVenue, event: almanac.SkyEvent, is_of_place: bool) -> CalendarEntry:
     what = f"{event.details['type']} {event.kind}" if "type" in event.details else event.kind
     return CalendarEntry(
-        uid=known.uid(f"sky/{event.kind}/{event.at:%Y-%m-%dT%H}"),
+        uid=uid_of(known.names if is_of_place else known.house, f"sky/{event.kind}/{event.at:%Y-%m-%dT%H}"),
         venue=known.venue.id if is_of_place else None,
         starts_at=event.at,
         category="sky",

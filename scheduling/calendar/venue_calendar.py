@@ -1,10 +1,10 @@
 """What stands in a venue's calendar, and in one of several venues: openings, dates with other hours, service windows,
 runs and what they use up, and the sky.
 
-An entry has a name for ever (`uid`), made from ids and from the digest of the venue's first event, which no other
-studio's log has; so a calendar program knows it again when it has moved. It is the same in every calendar that shows
-it: whoever has the studio's and a venue's does not get one thing as two. It says when it last became what it is, by the
-log, so that the same log gives the same calendar.
+An entry has a name for ever (`uid`), made from ids and from the digest of the venue's first event, or of the log's
+where it is the same at every venue; no other studio's log has those. So a calendar program knows it again when it has
+moved. It is the same in every calendar that shows it: whoever has the studio's and a venue's does not get one thing as
+two. It says when it last became what it is, by the log, so that the same log gives the same calendar.
 
 All venues are read together: the number of queries grows neither with them nor with their machines. Only the forecast
 of a machine is worked out by itself, once an hour.

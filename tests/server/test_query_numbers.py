@@ -116,7 +116,7 @@ def test_the_calendar_asks_as_often_for_thirty_machines_as_for_three(three: Call
     of_three = feed_asks()
     add_machines(three, 4, 31)
     assert Client().get(FEED).status_code == 200
-    assert feed_asks() == of_three == 19
+    assert feed_asks() == of_three == 20
 
 
 def test_an_openings_page_asks_nine_times_more_for_each_machine(three: Caller) -> None:
@@ -156,7 +156,7 @@ def test_the_studios_calendar_asks_as_often_for_many_machines_and_venues_as_for_
     add_machines(three, 4, 13)
     three.create("venues", FAR_VENUE)
     three.create("openings", OPENING | {"id": "far", "venue": "shed"})
-    assert made() == of_three == 20
+    assert made() == of_three == 21
     with CaptureQueriesContext(connection) as queries:
         assert Caller().get(feed).status_code == 200
     assert len(queries) == 5

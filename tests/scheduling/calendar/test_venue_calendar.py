@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
+from uuid import UUID, uuid5
 
 import pytest
 from django.db import connection
@@ -17,7 +18,7 @@ from scheduling.calendar.venue_calendar import venue_calendar
 from scheduling.log.events.equipment import HoursSet, QuietHoursSet
 from scheduling.log.events.visits import ServiceWindowCalledOff
 from scheduling.log.integrity.archive import close_streams
-from scheduling.log.models import Venue
+from scheduling.log.models import Event, Venue
 from scheduling.planning.days_spans import DAYS
 from scheduling.planning.opening_hours import DateHours, Hours, OpenSpan, Week
 from scheduling.planning.quiet_hours import QuietDate, QuietHours, QuietSpan, QuietWeek
@@ -165,10 +166,22 @@ def test_two_studios_never_give_the_same_name() -> None:
     """The same ids and the same words at another minute are another venue."""
     say("venue/boathouse", venue())
     say("venue/other", venue(), minutes=1)
-    sky = ("full-moon",)
+    sky = ("sunset",)
     ours, others = entries(sky=sky), entries(sky=sky, id="other")
     assert ours.keys() == others.keys() != set()
     assert not {one.uid for one in ours.values()} & {one.uid for one in others.values()}
+
+
+def test_what_is_the_same_at_every_venue_has_one_name_in_each_calendar() -> None:
+    """A full moon is one thing, whichever venue's calendar shows it. What people were once told as one, stays one: a
+    change here gives them everything twice."""
+    say("venue/other", venue())
+    say("venue/boathouse", venue(zone="Pacific/Chatham"), minutes=1)
+    ours, others = (entries(sky=("full-moon",), id=id)["Full moon"] for id in ("boathouse", "other"))
+    house = UUID(hex=Event.objects.earliest("position").digest[:32])
+    assert ours.uid == others.uid == str(uuid5(house, f"sky/full-moon/{ours.starts_at:%Y-%m-%dT%H}"))
+    assert (ours.starts_at, ours.venue) == (others.starts_at, None)
+    assert ours.description != others.description, "each by its own clock"
 
 
 def test_the_sky_of_a_place_as_its_people_read_it() -> None:
