@@ -24,7 +24,6 @@ from typing import Any, ClassVar
 from django.conf import settings
 from django.contrib.auth.models import User
 from django.http import Http404, HttpResponse, HttpResponseBase
-from django.shortcuts import get_object_or_404
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter
 from rest_framework.permissions import AllowAny
@@ -51,6 +50,8 @@ from server.heavy import ANSWERS
 
 PRODUCT = "-//Dayroll//Calendar of a venue//EN"
 JOINT_PRODUCT = "-//Dayroll//Calendar of several venues//EN"
+# Whatever is wrong: who has no secret is not told which venues and accounts there are.
+NOTHING = "Nothing is here."
 USUAL = {"back": timedelta(days=28), "ahead": timedelta(days=365)}
 MOST = {"back": timedelta(days=92), "ahead": timedelta(days=366)}
 
@@ -133,9 +134,9 @@ class VenueFeed(AnyFeed):
 
     def made_of(self, pk: str, secret: str) -> Made:
         """That of a venue."""
-        venue = get_object_or_404(Venue, pk=pk)
-        if not may_read_calendar(venue.id, secret):
-            raise Http404("Nothing is here.")
+        venue = Venue.objects.filter(pk=pk).first()
+        if venue is None or not may_read_calendar(venue.id, secret):
+            raise Http404(NOTHING)
 
         def make(asked: Asked) -> Feed:
             found = venue_calendar(venue, asked.span, asked.now, wiring.plates(), asked.sky)
@@ -159,7 +160,7 @@ class StudioFeed(AnyFeed):
     def made_of(self, pk: str, secret: str) -> Made:
         """That of every venue that is in use."""
         if not is_secret_of(STUDIO, secret):
-            raise Http404("Nothing is here.")
+            raise Http404(NOTHING)
         venues = list(Venue.objects.filter(retired_at=None).order_by("id"))
         return Made(of=STUDIO, make=_joint(STUDIO, "All venues", venues, CalendarWishes()), file="all-venues")
 
@@ -172,7 +173,7 @@ class PersonFeed(AnyFeed):
         of = of_person(int(pk))
         person = User.objects.filter(pk=pk, is_active=True).first()
         if person is None or not is_secret_of(of, secret):
-            raise Http404("Nothing is here.")
+            raise Http404(NOTHING)
         wishes = wishes_of(person.pk)
         venues = venues_of(person, wishes)
         depends_on = (of, wishes, tuple(venue.id for venue in venues))

@@ -15,7 +15,6 @@ from uuid import UUID, uuid5
 import icalendar
 import pytest
 from django.http import HttpResponse
-from django.shortcuts import get_object_or_404
 from django.test import Client
 
 import server.api.calendar
@@ -24,6 +23,7 @@ from scheduling.log import models
 from scheduling.log.events.visits import OpeningFixed, ServiceWindowFixed
 from scheduling.log.store import Append, append
 from scheduling.planning.service_windows import Weekly
+from server.accounts.open_pages import may_read_calendar
 from tests.scheduling.house import by
 from tests.server.api.test_bad_input import problem
 from tests.server.studio import FAR_VENUE, OPENING, VENUE, Caller, HeldClock
@@ -353,14 +353,13 @@ def test_other_hours_are_another_calendar(quay: Caller) -> None:
 
 
 def test_what_changes_while_it_is_read_is_in_the_next(quay: Caller, monkeypatch: pytest.MonkeyPatch) -> None:
-    def other_hours_meanwhile(*asked: Any, **named: Any) -> Any:
-        row = get_object_or_404(*asked, **named)
-        monkeypatch.setattr(server.api.calendar, "get_object_or_404", get_object_or_404)
+    def other_hours_meanwhile(venue: str, secret: str) -> bool:
+        monkeypatch.setattr(server.api.calendar, "may_read_calendar", may_read_calendar)
         closed = {"week": {"monday": [{"opens": "10:00", "closes": "18:00"}]}, "dates": [{"date": "2026-03-23"}]}
         assert quay.put("venues/quay/hours?accept=true", closed).status_code == 200
-        return row
+        return may_read_calendar(venue, secret)
 
-    monkeypatch.setattr(server.api.calendar, "get_object_or_404", other_hours_meanwhile)
+    monkeypatch.setattr(server.api.calendar, "may_read_calendar", other_hours_meanwhile)
     fetch(NO_SKY)
     assert starts(NO_SKY, "hours") == {"Closed: Quay House": date(2026, 3, 23)}
 

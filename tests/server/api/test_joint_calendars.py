@@ -242,6 +242,16 @@ def test_without_its_secret_nothing_is_there(two: Caller) -> None:
     assert len(secret) == len(theirs) == 32
 
 
+def test_where_pages_are_closed_nobody_learns_which_venues_there_are(two: Caller, settings: Any) -> None:
+    settings.OPEN_PAGES = False
+    number = make("robin", Grant("reader"))
+    there = ("venues/quay/calendar.ics", f"people/{number}/calendar.ics", "studio/calendar.ics")
+    answers = [Caller().get(feed) for feed in (*there, "venues/nowhere/calendar.ics", "people/99/calendar.ics")]
+    assert {one.status_code for one in answers} == {404}
+    (told,) = {(one.json()["type"], one.json()["title"], one.json()["detail"]) for one in answers}
+    assert told[2] == "Nothing is here."
+
+
 def test_at_an_address_that_was_given_up_nothing_is_any_more(two: Caller) -> None:
     """Not even for whoever kept what was there and asks whether it is the same."""
     number = make("robin", Grant("reader"))
