@@ -24,6 +24,7 @@ class CalendarEntry:
         ends_at: UTC; None for an instant, and for a whole day.
         category: what kind of thing it is.
         title, description: in words; ``description`` may be several lines.
+        names_venue: whether the title has the venue's name in it.
         changed_at: when it last became what it is, UTC.
         revision: how often it was something else before, as far as that is counted.
         is_cancelled: it stands there so that whoever has it learns that it does not take place.
@@ -36,6 +37,7 @@ class CalendarEntry:
     category: Category
     title: str
     description: str
+    names_venue: bool = False
     changed_at: datetime
     revision: int = 0
     is_cancelled: bool = False

@@ -70,6 +70,7 @@ def _all_day(known: KnownVenue, what: str, day: date, title: str, description: s
         category="hours",
         title=title,
         description=description,
+        names_venue=True,
         changed_at=last.at,
         revision=last.version - 1,
     )

@@ -92,8 +92,9 @@ def _event(entry: CalendarEntry, feed: Feed) -> icalendar.Event:
 
 def _title(entry: CalendarEntry, feed: Feed) -> str:
     """A month shows titles alone: where venues stand side by side, each names its own."""
-    place = feed.places[entry.venue] if entry.venue is not None and feed.says_venue else ""
-    return _text(entry.title if entry.title.endswith(place) else f"{entry.title}, {place}")
+    if entry.venue is None or entry.names_venue or not feed.says_venue:
+        return _text(entry.title)
+    return _text(f"{entry.title}, {feed.places[entry.venue]}")
 
 
 def _alarm(title: str, minutes: int) -> icalendar.Alarm:

@@ -119,6 +119,12 @@ def test_each_title_names_its_venue_once(two: Caller) -> None:
     assert {one for one in found if "Far night" in one} == {"Doors open: Far night, The Boat Shed"}
 
 
+def test_an_opening_that_ends_as_its_venue_is_called_names_that_all_the_same(studio: Caller) -> None:
+    studio.create("venues", VENUE | {"name": "Hall"})
+    studio.create("openings", OPENING | {"name": "Great Hall"})
+    assert titles(new_address(studio, STUDIO_ADDRESS)) == {"Doors open: Great Hall, Hall"}
+
+
 def test_a_venue_that_is_not_in_use_any_more_is_gone_from_it(studio: Caller) -> None:
     studio.create("venues", VENUE)
     studio.create("openings", OPENING)
