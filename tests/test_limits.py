@@ -357,7 +357,7 @@ LIMITS: dict[str, tuple[Any, str]] = {
     "scheduling.commands.run_search.LONGEST": (timedelta(days=198), "half a year by days: as many as are tried"),
     "server.desk.wish_forms.MOST_MINUTES": (1440, "a day: what is farther from a wish keeps none"),
     "server.desk.wish_forms.TOWNS_TOLD": (4, "of one name; as many as a line beside a field holds"),
-    "scheduling.commands.series_concerns.MOST_LOOKED_AT": (60, "a thirtieth of a second each: two seconds"),
+    "scheduling.commands.series_concerns.MOST_LOOKED_AT": (60, "at a machine, a thirtieth of a second each"),
     "scheduling.commands.run_wishes.WIDEST_S": (86_400.0, "beside an instant; what may be a day off is no wish"),
     "scheduling.commands.run_wishes.HEAVIEST": (1000.0, "of a wish that all others give way to"),
     "scheduling.outages.policies_compared.MOST_OPENINGS": (12, "more than one look takes in; each is drawn by policy"),

@@ -1,7 +1,7 @@
 """What speaks against the openings of a series, before they are kept: beside each, and together for a yes.
 
 Each is looked at as one that is fixed by itself is. Machines are read once for all of them, and so many are looked at
-that it is done in a moment; the rest are once they stand.
+that it is done in a moment, the first in any case; the rest are once they stand.
 """
 
 from __future__ import annotations
@@ -21,7 +21,8 @@ from scheduling.queries.machine_context import MachineContext, machine_contexts
 from scheduling.sky.zones import zone
 from scheduling.venues.local_time_text import moment_in_words
 
-# Openings, each at one machine: what is under its head then, what hangs, and what ends by then.
+# Times that an opening is held against a machine of its venue: what is under its head then, what hangs, and what ends
+# by then. Thirty openings where two machines stand.
 MOST_LOOKED_AT = 60
 
 
@@ -89,7 +90,8 @@ class SeriesLook:
 
     def _concerns(self, event: OpeningFixed) -> tuple[Concern, ...]:
         contexts = self._machines.get(event.venue, ())
-        if self.passed_over or self.looked + len(contexts) > MOST_LOOKED_AT:
+        is_too_much = self.looked > 0 and self.looked + len(contexts) > MOST_LOOKED_AT
+        if self.passed_over or is_too_much:
             self.passed_over += 1
             return ()
         self.looked += len(contexts)

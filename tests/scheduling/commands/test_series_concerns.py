@@ -16,7 +16,7 @@ from scheduling.commands.opening_series import as_ordered, change_series, previe
 from scheduling.commands.openings import preview_opening
 from scheduling.log.models import Event, Opening, OpeningSeries
 from scheduling.planning.opening_hours import Hours, OpenSpan, Week
-from tests.scheduling.house import NOON, by, furnish, plan, set_hours
+from tests.scheduling.house import NOON, by, furnish, order, plan, set_hours
 
 pytestmark = pytest.mark.django_db
 AT_NOON = {"civil": "2026-10-24T13:30", "zone": "Europe/Lisbon"}
@@ -102,6 +102,29 @@ def test_no_more_is_looked_at_than_takes_a_moment() -> None:
     assert found.in_words[-1] == told
     (no_run,) = [one for one in found.warnings if one.kind == "no-run"]
     assert no_run.in_words.startswith("58 of 200 openings, ")
+
+
+def add_machines(first: int, end: int) -> None:
+    for number in range(first, end):
+        order(handlers.AddMachine, id=f"m{number}", name=f"Machine {number}", venue="shed", profile="small")
+
+
+def test_where_more_machines_stand_fewer_are_looked_at() -> None:
+    furnish()
+    plan()
+    add_machines(2, 3)
+    assert looked(30).in_words[-1] == "No run is planned at Machine 2 yet."
+    told = "The last 170 openings are not held against what is printed then; each is on its own page, once it stands."
+    assert looked(200).in_words[-1] == told
+
+
+def test_the_first_is_looked_at_whole_however_many_machines_stand_there() -> None:
+    furnish()
+    add_machines(2, 63)
+    *_, last_machine, passed_over = looked(2).in_words
+    assert last_machine == "No run is planned at One yet."
+    assert passed_over.startswith("The last opening is not held against what is printed then; ")
+    assert len(looked(1).in_words) == 1 + 62
 
 
 def test_what_is_added_or_moved_is_looked_at_and_what_stays_is_not() -> None:
