@@ -10,7 +10,7 @@ import logging
 from datetime import datetime, timedelta
 
 from django.conf import settings
-from django.db import DatabaseError, OperationalError
+from django.db import Error
 
 from scheduling.background.own_work import LateWork, late_work
 from scheduling.log.beside import expect_own_work, keep_own_work
@@ -44,7 +44,7 @@ def expect() -> None:
     does not answer yet."""
     try:
         expect_own_work(list(ALLOWED), wiring.really_now())
-    except DatabaseError as error:
+    except Error as error:
         logger.warning("what the server is to do by itself cannot be written: %s", error)
 
 
@@ -54,12 +54,13 @@ def late() -> tuple[LateWork, ...]:
 
 
 def done(name: str) -> None:
-    """Keep that some of it went well. Where that cannot be written it will seem late, as all else is then."""
+    """Keep that some of it went well. Where that cannot be written, for whatever reason, it will seem late, as all else
+    is then; who did it goes on."""
     now, before = wiring.really_now(), _kept.get(name)
     if before is not None and abs(now - before) < KEPT_EVERY:
         return
     try:
         keep_own_work(name, now)
         _kept[name] = now
-    except OperationalError as error:
+    except Error as error:
         logger.warning("that job %s is done cannot be written: %s", name, error)

@@ -8,7 +8,15 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 from django.contrib.auth.models import User
-from django.db import OperationalError
+from django.db import (
+    DatabaseError,
+    DataError,
+    Error,
+    InterfaceError,
+    InternalError,
+    OperationalError,
+    ProgrammingError,
+)
 from django.test import Client
 
 from scheduling.log.models import OwnWork
@@ -103,17 +111,34 @@ def test_it_is_not_written_more_often_than_it_need_be(passing: Passing) -> None:
     assert OwnWork.objects.get().done_at == BEGUN - timedelta(days=1)
 
 
-def test_where_it_cannot_be_written_nothing_else_stops(
-    passing: Passing, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
-) -> None:
-    def locked(*given: object) -> None:
-        raise OperationalError("database is locked")
+WRONGS = (OperationalError, ProgrammingError, InternalError, InterfaceError, DataError, DatabaseError)
 
-    monkeypatch.setattr(own_work, "keep_own_work", locked)
-    monkeypatch.setattr(own_work, "expect_own_work", locked)
+
+@pytest.mark.parametrize("wrong", WRONGS)
+def test_where_it_cannot_be_written_nothing_else_stops(
+    passing: Passing, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture, wrong: type[Error]
+) -> None:
+    def refused(*given: object) -> None:
+        raise wrong("the database says no")
+
+    monkeypatch.setattr(own_work, "keep_own_work", refused)
+    monkeypatch.setattr(own_work, "expect_own_work", refused)
     own_work.expect()
     own_work.done("look-amiss")
-    assert caplog.text.count("database is locked") == 2
+    assert caplog.text.count("the database says no") == 2
+
+
+@pytest.mark.django_db(transaction=True)
+def test_a_loop_goes_on_where_the_table_is_gone(
+    passing: Passing, clock: HeldClock, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    """As beside a program of before, or a database that was put back: whatever the database answers."""
+    monkeypatch.setattr(OwnWork._meta, "db_table", "log_nowhere")
+    stop = Advancing(clock, 5.0)
+    well = Counted(stop, 3)
+    run_loop([well.job("look-amiss", 30.0, clock)], clock, stop)
+    assert len(well.ran) == 3
+    assert caplog.text.count("no such table: log_nowhere") == 3
 
 
 @pytest.mark.django_db(transaction=True)
