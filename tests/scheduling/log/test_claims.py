@@ -5,7 +5,7 @@ from __future__ import annotations
 import threading
 
 import pytest
-from django.db import connections
+from django.db import ProgrammingError, connections
 
 from scheduling.log.claims import claimed
 
@@ -55,3 +55,34 @@ def test_a_claim_ends_with_its_connection() -> None:
         connections["postgres"].close()
         assert is_free("plan first", "postgres")
     assert is_free("plan first", "postgres")
+
+
+@pytest.mark.postgres
+def test_a_session_that_does_not_hold_its_claim_is_said_and_closed(caplog: pytest.LogCaptureFixture) -> None:
+    """As where something in between hands sessions on: a claim left behind would keep its work from everybody."""
+    with claimed("plan first", "postgres") as ours:
+        assert ours
+        with connections["postgres"].cursor() as cursor:
+            cursor.execute("SELECT pg_advisory_unlock_all()")
+    assert "claim on 'plan first' could not be let go of" in caplog.text
+    assert connections["postgres"].connection is None
+
+
+@pytest.mark.postgres
+def test_a_connection_that_cannot_let_go_is_said_and_closed_and_so_lets_go(caplog: pytest.LogCaptureFixture) -> None:
+    with claimed("plan first", "postgres") as ours:
+        assert ours
+        connections["postgres"].set_autocommit(False)
+        with pytest.raises(ProgrammingError), connections["postgres"].cursor() as cursor:
+            cursor.execute("SELECT nothing_like_it()")  # whatever is asked in this transaction now is refused
+        assert not is_free("plan first", "postgres")
+    assert "claim on 'plan first' could not be let go of" in caplog.text
+    assert connections["postgres"].connection is None
+    assert is_free("plan first", "postgres")
+
+
+@BOTH
+def test_what_is_let_go_of_is_no_news(using: str, caplog: pytest.LogCaptureFixture) -> None:
+    with claimed("plan first", using):
+        pass
+    assert caplog.text == ""
