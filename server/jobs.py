@@ -101,16 +101,13 @@ def send() -> int:
     return send_due(wiring.now, wiring.chance())
 
 
-DRAWING = (
-    Job("extend-plans", settings.EXTEND_EVERY_S, extend),
-    Job("redraw-plates", settings.REDRAW_EVERY_S, redraw),
-)
-WATCHING = (
-    Job("watch-silence", settings.WATCH_EVERY_S, watch),
-    Job("watch-openings", settings.OPENINGS_EVERY_S, doubt),
-    Job("look-amiss", settings.TELL_EVERY_S, look),
-)
-SENDING = (Job("send-messages", settings.TELL_EVERY_S, send),)
+def _job(name: str, run: Callable[[], int]) -> Job:
+    return Job(name, settings.OWN_WORK_EVERY_S[name], run)
+
+
+DRAWING = (_job("extend-plans", extend), _job("redraw-plates", redraw))
+WATCHING = (_job("watch-silence", watch), _job("watch-openings", doubt), _job("look-amiss", look))
+SENDING = (_job("send-messages", send),)
 
 
 def listening(since: datetime) -> tuple[Job, ...]:

@@ -23,18 +23,10 @@ LATE_AFTER, DRAWING_LATE_AFTER = timedelta(minutes=2), timedelta(minutes=35)
 # How often it is written that it is done: what is done every few seconds would write as often.
 KEPT_EVERY = timedelta(seconds=20)
 
-_PERIODS_S = {
-    "extend-plans": settings.EXTEND_EVERY_S,
-    "redraw-plates": settings.REDRAW_EVERY_S,
-    "watch-silence": settings.WATCH_EVERY_S,
-    "watch-openings": settings.OPENINGS_EVERY_S,
-    "look-amiss": settings.TELL_EVERY_S,
-    "send-messages": settings.TELL_EVERY_S,
-}
 _DRAWS = {"extend-plans", "redraw-plates"}
 ALLOWED = {
     name: timedelta(seconds=period_s) + (DRAWING_LATE_AFTER if name in _DRAWS else LATE_AFTER)
-    for name, period_s in _PERIODS_S.items()
+    for name, period_s in settings.OWN_WORK_EVERY_S.items()
 }
 _kept: dict[str, datetime] = {}
 

@@ -208,10 +208,17 @@ SILENT_AFTER_S = environment.number("DAYROLL_SILENT_AFTER_S", 900.0, most=7 * _D
 HORIZON_H = environment.number("DAYROLL_HORIZON_H", 192.0, most=_YEAR_H)
 
 EXTEND_EVERY_S = environment.number("DAYROLL_EXTEND_EVERY_S", 15.0, most=_DAY_S)
-REDRAW_EVERY_S = 4 * EXTEND_EVERY_S
 WATCH_EVERY_S = environment.number("DAYROLL_WATCH_EVERY_S", 30.0, most=_DAY_S)
-OPENINGS_EVERY_S = 10 * WATCH_EVERY_S
 TELL_EVERY_S = environment.number("DAYROLL_TELL_EVERY_S", 30.0, most=_DAY_S)
+# What the server does by itself, by the names of `server.jobs`, and how often, seconds.
+OWN_WORK_EVERY_S = {
+    "extend-plans": EXTEND_EVERY_S,
+    "redraw-plates": 4 * EXTEND_EVERY_S,
+    "watch-silence": WATCH_EVERY_S,
+    "watch-openings": 10 * WATCH_EVERY_S,
+    "look-amiss": TELL_EVERY_S,
+    "send-messages": TELL_EVERY_S,
+}
 
 # A task is acknowledged when it is done, not when it is fetched, so that a worker's death loses none. Redis hands a
 # task out again after its visibility timeout; the time limit below it keeps that from happening while one still runs.
@@ -235,16 +242,8 @@ CELERY_TASK_ANNOTATIONS = {
 CELERY_WORKER_PREFETCH_MULTIPLIER = 1
 CELERY_WORKER_HIJACK_ROOT_LOGGER = False
 CELERY_BEAT_SCHEDULE = {
-    "extend-plans": {"task": "extend-plans", "schedule": EXTEND_EVERY_S, "options": {"expires": EXTEND_EVERY_S}},
-    "redraw-plates": {"task": "redraw-plates", "schedule": REDRAW_EVERY_S, "options": {"expires": REDRAW_EVERY_S}},
-    "watch-openings": {
-        "task": "watch-openings",
-        "schedule": OPENINGS_EVERY_S,
-        "options": {"expires": OPENINGS_EVERY_S},
-    },
-    "watch-silence": {"task": "watch-silence", "schedule": WATCH_EVERY_S, "options": {"expires": WATCH_EVERY_S}},
-    "look-amiss": {"task": "look-amiss", "schedule": TELL_EVERY_S, "options": {"expires": TELL_EVERY_S}},
-    "send-messages": {"task": "send-messages", "schedule": TELL_EVERY_S, "options": {"expires": TELL_EVERY_S}},
+    name: {"task": name, "schedule": every_s, "options": {"expires": every_s}}
+    for name, every_s in OWN_WORK_EVERY_S.items()
 }
 
 LINE = "%(asctime)s %(levelname)s %(name)s: %(message)s"

@@ -584,9 +584,7 @@ LIMITS: dict[str, tuple[Any, str]] = {
     "server.settings.SILENT_AFTER_S": (900.0, "fifteen polls missed are a silence"),
     "server.settings.HORIZON_H": (192.0, "a week offline, and a day"),
     "server.settings.EXTEND_EVERY_S": (15.0, "a run that was ordered is planned within seconds"),
-    "server.settings.REDRAW_EVERY_S": (60.0, "four times that of planning"),
     "server.settings.WATCH_EVERY_S": (30.0, "a silence is noticed half a minute late at most"),
-    "server.settings.OPENINGS_EVERY_S": (300.0, "ten times that of silences: what is amiss is told within minutes"),
     "server.settings.TELL_EVERY_S": (30.0, "as silences are looked for"),
     "server.settings.EMAIL_PORT": (25, "SMTP's, where nothing else is said (RFC 5321 section 4.5.4.2)"),
     "server.settings.EMAIL_TIMEOUT": (10.0, "a mail server in reach answers in one"),
@@ -740,7 +738,7 @@ NO_LIMITS: dict[str, str] = {
         server.desk.pieces.PX_PER_INCH server.desk.pieces.MAGNIFIED server.desk.pieces.PIECES
         server.desk.pieces.SMALL_PX server.desk.busiest.ALONG server.desk.busiest.ACROSS""",
     "what is usual where nobody says otherwise": """
-        server.own_work.ALLOWED server.own_work._PERIODS_S
+        server.own_work.ALLOWED server.settings.OWN_WORK_EVERY_S
         server.desk.calendar_form.REMINDERS_MIN
         server.desk.policies.USUAL_HOURS server.desk.seek_start.SPAN server.desk.seek_start.LENGTH
         server.desk.seek_start.AFTER server.desk.seek_start.HOUR server.api.rehearsals.USUAL_SEASONS

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from datetime import timedelta
 
 import pytest
+from django.conf import settings
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
@@ -109,6 +110,18 @@ def test_the_jobs_have_names_of_their_own(studio: Caller) -> None:
     assert len({job.name for job in every}) == len(every) == 6
     assert [job.run() > 0 for job in every] == [True, False, False, False, False, False]
     assert Segment.objects.exists()
+
+
+def test_how_often_each_is_done_stands_in_one_table() -> None:
+    every = (*jobs.DRAWING, *jobs.WATCHING, *jobs.SENDING)
+    assert {job.name: job.period_s for job in every} == settings.OWN_WORK_EVERY_S == {
+        "extend-plans": 15.0,
+        "redraw-plates": 60.0,
+        "watch-silence": 30.0,
+        "watch-openings": 300.0,
+        "look-amiss": 30.0,
+        "send-messages": 30.0,
+    }  # fmt: skip
 
 
 def test_a_server_that_comes_back_finds_no_machine_silent_that_it_could_not_hear(
