@@ -21,8 +21,8 @@ from scheduling.queries.runs import machine_of, timeline_on
 from scheduling.queries.venue_context import place_of
 from scheduling.rendering.plate_recipe import recipe_of
 from scheduling.rendering.plate_store import PlateStore
-from scheduling.rendering.render import RenderSource, draw_plate
-from scheduling.rendering.sky_parameters import turn_of
+from scheduling.rendering.render import RenderSource, plate_under
+from scheduling.rendering.sky_parameters import sky_numbers, turn_of
 from scheduling.rendering.sources import render_source
 from scheduling.rendering.upload_store import UploadStore
 from scheduling.sky.places import Place
@@ -179,9 +179,10 @@ def draw_turn(printing: PlanningContext, turn: int) -> str:
         InputError: the picture does not fit the machine, or the sky is not known so far.
         OSError: the plate cannot be written.
     """
-    drawn_from = (printing.original, printing.profile, turn_of(printing.timeline.cycle, turn), printing.place)
-    recipe = recipe_of(*drawn_from)
-    return printing.plates.drawn(recipe) or printing.plates.put(draw_plate(*drawn_from), recipe)
+    original, profile = printing.original, printing.profile
+    sky = sky_numbers(original.picture, turn_of(printing.timeline.cycle, turn), printing.place)
+    recipe = recipe_of(original, profile, sky)
+    return printing.plates.drawn(recipe) or printing.plates.put(plate_under(original, profile, sky), recipe)
 
 
 def _write(run: Run, planned: SegmentsPlanned, now: datetime) -> None:

@@ -15,20 +15,16 @@ from machines.model.profile import Profile
 from machines.serialization import unstructure
 from scheduling.log.codec.canonical_json import canonical
 from scheduling.rendering.render import RenderSource
-from scheduling.rendering.sky_parameters import Turn, sky_numbers
-from scheduling.sky.places import Place
 
 
-def recipe_of(original: RenderSource, profile: Profile, turn: Turn, place: Place | None) -> str:
-    """The SHA-256 of all that `scheduling.rendering.render.draw_plate` goes by, in hexadecimal.
+def recipe_of(original: RenderSource, profile: Profile, sky: SkyNumbers) -> str:
+    """The SHA-256 of all that `scheduling.rendering.render.plate_under` goes by, in hexadecimal.
 
     Another release may draw otherwise, so its name is in it.
 
     Args:
-        original, profile, turn, place: see there.
-
-    Raises:
-        EphemerisRangeError: the turn is outside the ephemeris.
+        original, profile: see there.
+        sky: the numbers of the turn.
     """
     drawn_from = {
         "release": version("dayroll"),
@@ -41,7 +37,7 @@ def recipe_of(original: RenderSource, profile: Profile, turn: Turn, place: Place
         "width_mm": profile.mm_per_turn,
         "height_mm": profile.print_width_mm,
         "travel": profile.travel,
-        "sky": _numbers(sky_numbers(original.picture, turn, place)),
+        "sky": _numbers(sky),
     }
     return hashlib.sha256(canonical(drawn_from).encode()).hexdigest()
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from machines.imaging.dot_gain import ToneCurve
 from machines.imaging.halftone import Method, Tone, to_dots
-from machines.imaging.pictures import DaylightMap, LandPicture, Picture, WrappedImage, draw
+from machines.imaging.pictures import DaylightMap, LandPicture, Picture, SkyNumbers, WrappedImage, draw
 from machines.imaging.plate import Plate
 from machines.model.profile import Profile
 from scheduling.rendering.sky_parameters import Turn, sky_numbers
@@ -45,14 +45,23 @@ def draw_plate(original: RenderSource, profile: Profile, turn: Turn, place: Plac
     Raises:
         InputError: the picture does not fit the machine, or lacks its upload.
     """
-    return Plate(to_dots(draw_tone(original, profile, turn, place), original.method, original.curve))
+    return plate_under(original, profile, sky_numbers(original.picture, turn, place))
+
+
+def plate_under(original: RenderSource, profile: Profile, sky: SkyNumbers) -> Plate:
+    """The dots of one turn under a sky whose numbers are known already; see `draw_plate`."""
+    return Plate(to_dots(_tone_under(original, profile, sky), original.method, original.curve))
 
 
 def draw_tone(original: RenderSource, profile: Profile, turn: Turn, place: Place | None) -> Tone:
     """The tone of one turn, before it becomes dots; see `draw_plate`."""
+    return _tone_under(original, profile, sky_numbers(original.picture, turn, place))
+
+
+def _tone_under(original: RenderSource, profile: Profile, sky: SkyNumbers) -> Tone:
     return draw(
         original.picture,
-        sky_numbers(original.picture, turn, place),
+        sky,
         profile.columns_per_turn,
         profile.dots_across,
         profile.mm_per_turn,

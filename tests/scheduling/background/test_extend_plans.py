@@ -136,7 +136,7 @@ def planned_alone(tmp_path: Path) -> list[tuple[int, int, int, object, str]]:
     return rows()
 
 
-@pytest.mark.parametrize("moment", ["draw_plate", "stream_version"])
+@pytest.mark.parametrize("moment", ["plate_under", "stream_version"])
 def test_another_planner_at_once_changes_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, moment: str) -> None:
     """It plans the same run from beginning to end while this one draws, or when this one has looked at the log: as it
     may where the claim of either was lost with its connection."""

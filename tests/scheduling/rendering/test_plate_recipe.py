@@ -11,27 +11,35 @@ import numpy as np
 import pytest
 
 from machines.imaging.dot_gain import ToneCurve
-from machines.imaging.pictures import PICTURE_KINDS
+from machines.imaging.pictures import PICTURE_KINDS, SkyNumbers
 from machines.model.profile import Profile
 from scheduling.background import extend_plans as extend
 from scheduling.background.extend_plans import extend_plans
 from scheduling.commands.additions import AddMachine
 from scheduling.log.models import Segment
+from scheduling.rendering import sky_parameters
 from scheduling.rendering.plate_recipe import recipe_of
 from scheduling.rendering.plate_store import PlateStore
-from scheduling.rendering.render import RenderSource, draw_plate
-from scheduling.rendering.sky_parameters import Turn, turn_at
+from scheduling.rendering.render import RenderSource, draw_plate, plate_under
+from scheduling.rendering.sky_parameters import Turn, sky_numbers, turn_at
 from scheduling.sky import cycles
+from scheduling.sky.moon import moon_faces
 from scheduling.sky.places import Place
 from tests.scheduling.house import MOON, NOON, furnish, order, plan
 from tests.scheduling.rendering.test_render import CYCLES, LISBON, MACHINE, grey_png, original
 
 WEEK = timedelta(days=8)
 LATER = datetime(2026, 12, 2, 7, 0, tzinfo=UTC)
+NEXT_YEAR = LATER + timedelta(days=365)
 
 
 def turn(kind: str, at: datetime = NOON) -> Turn:
     return turn_at(cycles.get(CYCLES.get(kind, "apparent-solar-day")), at)
+
+
+def recipe(source: RenderSource, profile: Profile, when: Turn, place: Place | None) -> str:
+    """Of what is drawn of a turn, seen from a place."""
+    return recipe_of(source, profile, sky_numbers(source.picture, when, place))
 
 
 def other_values(profile: Profile) -> dict[str, Any]:
@@ -49,14 +57,14 @@ def other_values(profile: Profile) -> dict[str, Any]:
 @pytest.mark.parametrize("kind", PICTURE_KINDS)
 def test_a_plate_goes_by_nothing_that_is_not_in_its_recipe(kind: str) -> None:
     """Whatever else is said of a machine, what has one recipe is one plate; and what is another plate has another."""
-    recipe, plate = recipe_of(original(kind), MACHINE, turn(kind), LISBON), None
+    as_it_is, plate = recipe(original(kind), MACHINE, turn(kind), LISBON), None
     equal, other = [], []
     for name, value in other_values(MACHINE).items():
         try:
             machine = replace(MACHINE, **{name: value})
         except ValueError:
             continue  # no such machine
-        (equal if recipe_of(original(kind), machine, turn(kind), LISBON) == recipe else other).append(name)
+        (equal if recipe(original(kind), machine, turn(kind), LISBON) == as_it_is else other).append(name)
         if name in equal:
             plate = plate or draw_plate(original(kind), MACHINE, turn(kind), LISBON)
             assert draw_plate(original(kind), machine, turn(kind), LISBON).digest == plate.digest, name
@@ -76,24 +84,41 @@ def variants() -> dict[str, tuple[RenderSource, Profile, Turn, Place | None]]:
         "another turn": (moon, MACHINE, turn("moon", LATER), LISBON),
         "another place": (moon, MACHINE, then, Place(-33.9, 151.2)),
         "from nowhere": (moon, MACHINE, then, None),
+        "stars": (original("stars"), MACHINE, turn("stars"), LISBON),
+        "stars of another turn": (original("stars"), MACHINE, turn("stars", LATER), LISBON),
+        "daylight": (original("daylight-map"), MACHINE, turn("daylight-map"), LISBON),
+        "daylight of another turn": (original("daylight-map"), MACHINE, turn("daylight-map", LATER), LISBON),
+        "a year": (original("year-of-daylight"), MACHINE, turn("year-of-daylight"), LISBON),
+        "another year": (original("year-of-daylight"), MACHINE, turn("year-of-daylight", NEXT_YEAR), LISBON),
         "an image": (image, MACHINE, turn("image"), LISBON),
         "another file": (replace(image, upload=grey_png(90)), MACHINE, turn("image"), LISBON),
     }
 
 
 def test_what_is_drawn_otherwise_has_another_recipe() -> None:
-    assert len({recipe_of(*one) for one in variants().values()}) == len(variants())
+    assert len({recipe(*one) for one in variants().values()}) == len(variants())
+
+
+@pytest.mark.parametrize("number", [field.name for field in fields(SkyNumbers) if field.name != "instant"])
+def test_each_number_of_the_sky_is_in_the_recipe_to_its_last_bit(number: str) -> None:
+    every = {kind: sky_numbers(original(kind).picture, turn(kind), LISBON) for kind in PICTURE_KINDS}
+    having = [kind for kind, sky in every.items() if getattr(sky, number) is not None]
+    assert having, "something is drawn by it"
+    for kind in having:
+        value = getattr(every[kind], number)
+        other = replace(every[kind], **{number: np.nextafter(value, np.inf)})
+        assert recipe_of(original(kind), MACHINE, other) != recipe_of(original(kind), MACHINE, every[kind])
 
 
 def test_a_picture_that_never_changes_has_one_recipe_at_every_time_and_place() -> None:
-    here = recipe_of(original("map"), MACHINE, turn("map"), LISBON)
-    assert recipe_of(original("map"), MACHINE, turn("map", LATER), Place(-33.9, 151.2)) == here
+    here = recipe(original("map"), MACHINE, turn("map"), LISBON)
+    assert recipe(original("map"), MACHINE, turn("map", LATER), Place(-33.9, 151.2)) == here
 
 
 def test_another_release_draws_anew(monkeypatch: pytest.MonkeyPatch) -> None:
-    before = recipe_of(original("map"), MACHINE, turn("map"), LISBON)
+    before = recipe(original("map"), MACHINE, turn("map"), LISBON)
     monkeypatch.setattr("scheduling.rendering.plate_recipe.version", lambda of: "7.0.0")
-    assert recipe_of(original("map"), MACHINE, turn("map"), LISBON) != before
+    assert recipe(original("map"), MACHINE, turn("map"), LISBON) != before
 
 
 @pytest.mark.django_db
@@ -113,11 +138,11 @@ def test_machines_of_one_model_share_what_is_drawn(
     drawn: list[str] = []
 
     def counted(*given: Any) -> Any:
-        plate = draw_plate(*given)
+        plate = plate_under(*given)
         drawn.append(plate.digest)
         return plate
 
-    monkeypatch.setattr(extend, "draw_plate", counted)
+    monkeypatch.setattr(extend, "plate_under", counted)
     extend_plans(NOON, WEEK, PlateStore(tmp_path))
     first, second = (
         set(Segment.objects.filter(run_id=run).values_list("plate", flat=True)) for run in ("first", "second")
@@ -126,17 +151,27 @@ def test_machines_of_one_model_share_what_is_drawn(
     assert len(drawn) == len(set(drawn))
 
 
+@pytest.mark.django_db
+def test_the_sky_of_a_turn_is_computed_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    furnish(MOON)
+    plan(cycle="lunar-day", ends_at=(NOON + timedelta(days=2)).isoformat())
+    asked: list[Any] = []
+    monkeypatch.setattr(sky_parameters, "moon_faces", lambda *given: asked.append(given) or moon_faces(*given))
+    extend_plans(NOON, WEEK, PlateStore(tmp_path))
+    assert len(asked) == Segment.objects.values("plate").distinct().count() >= 3
+
+
 def test_a_plate_that_is_lost_is_drawn_again_and_a_memory_that_is_wrong_is_none(tmp_path: Path) -> None:
-    store, recipe = PlateStore(tmp_path), recipe_of(original("map"), MACHINE, turn("map"), LISBON)
-    assert store.drawn(recipe) is None
+    store, named = PlateStore(tmp_path), recipe(original("map"), MACHINE, turn("map"), LISBON)
+    assert store.drawn(named) is None
     plate = draw_plate(original("map"), MACHINE, turn("map"), LISBON)
-    assert store.put(plate, recipe) == plate.digest == store.drawn(recipe)
+    assert store.put(plate, named) == plate.digest == store.drawn(named)
     (png,) = tmp_path.glob("*/*.png")
     png.write_bytes(png.read_bytes()[:50])
-    assert store.drawn(recipe) is None
-    store.put(plate, recipe)
+    assert store.drawn(named) is None
+    store.put(plate, named)
     (memory,) = (path for path in (tmp_path / "recipes").rglob("*") if path.is_file())
     for wrong in (b"", plate.digest[:9].encode(), b"\xff" * 64):
         memory.write_bytes(wrong)
-        assert store.drawn(recipe) is None
+        assert store.drawn(named) is None
     assert np.array_equal(store.get(plate.digest).dots, plate.dots)
