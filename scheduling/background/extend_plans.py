@@ -8,6 +8,7 @@ from datetime import datetime, timedelta
 import numpy as np
 from django.db import DEFAULT_DB_ALIAS
 
+from machines.imaging.pictures import SkyNumbers
 from machines.model.profile import Profile
 from scheduling.log.claims import claimed
 from scheduling.log.events.plans import SegmentsPlanned
@@ -179,10 +180,20 @@ def draw_turn(printing: PlanningContext, turn: int) -> str:
         InputError: the picture does not fit the machine, or the sky is not known so far.
         OSError: the plate cannot be written.
     """
-    original, profile = printing.original, printing.profile
-    sky = sky_numbers(original.picture, turn_of(printing.timeline.cycle, turn), printing.place)
-    recipe = recipe_of(original, profile, sky)
-    return printing.plates.drawn(recipe) or printing.plates.put(plate_under(original, profile, sky), recipe)
+    sky = sky_of(printing, turn)
+    recipe = recipe_of(printing.original, printing.profile, sky)
+    return printing.plates.drawn(recipe) or printing.plates.put(
+        plate_under(printing.original, printing.profile, sky), recipe
+    )
+
+
+def sky_of(printing: PlanningContext, turn: int) -> SkyNumbers:
+    """The numbers that a turn of a run's cycle is drawn by.
+
+    Raises:
+        EphemerisRangeError: the sky is not known so far.
+    """
+    return sky_numbers(printing.original.picture, turn_of(printing.timeline.cycle, turn), printing.place)
 
 
 def _write(run: Run, planned: SegmentsPlanned, now: datetime) -> None:

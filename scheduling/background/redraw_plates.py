@@ -12,13 +12,15 @@ from dataclasses import dataclass
 from django.db import DEFAULT_DB_ALIAS
 
 from machines.errors import DayrollError
-from scheduling.background.extend_plans import draw_turn, printing_of
+from scheduling.background.extend_plans import printing_of, sky_of
 from scheduling.log import batched_sql
 from scheduling.log.claims import claimed
 from scheduling.log.models import Run
 from scheduling.queries.run_versions import run_profile
 from scheduling.queries.runs import HAS_TO_COME, STILL_OPEN
+from scheduling.rendering.plate_recipe import recipe_of
 from scheduling.rendering.plate_store import PlateStore
+from scheduling.rendering.render import plate_under
 from scheduling.rendering.upload_store import UploadStore
 
 # Asked every minute, where Django's queries take too long.
@@ -95,6 +97,10 @@ def _lost(plates: PlateStore, printed_too: bool) -> Iterator[_Lost]:
 
 
 def _redraw(lost: _Lost, plates: PlateStore, uploads: UploadStore | None) -> None:
-    drawn = draw_turn(printing_of(Run.objects.get(id=lost.run), plates, uploads), lost.turn)
-    if drawn != lost.digest:
-        raise PlateDiffers(lost.run, lost.turn, lost.digest, drawn)
+    """Draw it, whatever is remembered of what it is drawn from, and keep it only where it is what the log says."""
+    printing = printing_of(Run.objects.get(id=lost.run), plates, uploads)
+    sky = sky_of(printing, lost.turn)
+    plate = plate_under(printing.original, printing.profile, sky)
+    if plate.digest != lost.digest:
+        raise PlateDiffers(lost.run, lost.turn, lost.digest, plate.digest)
+    plates.put(plate, recipe_of(printing.original, printing.profile, sky))

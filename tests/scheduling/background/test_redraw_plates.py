@@ -134,6 +134,33 @@ def test_a_plate_that_comes_out_otherwise_is_said_and_the_others_are_drawn(plate
     assert plates.has(lost)
 
 
+def memories(store: PlateStore) -> dict[Path, str]:
+    return {path: path.read_text() for path in (store.folder / "recipes").rglob("*") if path.is_file()}
+
+
+def test_what_is_lost_is_drawn_whatever_is_remembered_of_it(plates: PlateStore) -> None:
+    """A memory that leads to another plate, which is there, must not stand in for the drawing."""
+    lost, other = files(plates)[:2]
+    content = lost.read_bytes()
+    (memory,) = (path for path, digest in memories(plates).items() if digest == lost.stem)
+    memory.write_text(other.stem)
+    lost.unlink()
+    assert redraw_lost(plates) == 1
+    assert lost.read_bytes() == content
+    assert memory.read_text() == lost.stem, "it is put right"
+
+
+def test_of_a_plate_that_comes_out_otherwise_nothing_is_kept(plates: PlateStore) -> None:
+    first = Segment.objects.order_by("number")[0].plate
+    Segment.objects.filter(plate=first).update(plate="0" * 64)
+    (plates.folder / first[:2] / f"{first}.png").unlink()
+    for path in memories(plates):
+        path.unlink()
+    with pytest.raises(ExceptionGroup):
+        redraw_lost(plates)
+    assert not plates.has(first) and not memories(plates)
+
+
 def test_a_picture_whose_file_is_gone_is_said(plates: PlateStore, tmp_path: Path) -> None:
     Source.objects.update(upload="1" * 64)
     files(plates)[0].unlink()

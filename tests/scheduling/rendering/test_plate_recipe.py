@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+import ast
+import sys
 from dataclasses import fields, replace
 from datetime import UTC, datetime, timedelta
+from importlib.metadata import packages_distributions, version
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
 
+from machines import imaging
 from machines.imaging.dot_gain import ToneCurve
 from machines.imaging.pictures import PICTURE_KINDS, SkyNumbers
 from machines.model.profile import Profile
@@ -17,7 +21,7 @@ from scheduling.background import extend_plans as extend
 from scheduling.background.extend_plans import extend_plans
 from scheduling.commands.additions import AddMachine
 from scheduling.log.models import Segment
-from scheduling.rendering import sky_parameters
+from scheduling.rendering import plate_recipe, sky_parameters
 from scheduling.rendering.plate_recipe import recipe_of
 from scheduling.rendering.plate_store import PlateStore
 from scheduling.rendering.render import RenderSource, draw_plate, plate_under
@@ -115,10 +119,33 @@ def test_a_picture_that_never_changes_has_one_recipe_at_every_time_and_place() -
     assert recipe(original("map"), MACHINE, turn("map", LATER), Place(-33.9, 151.2)) == here
 
 
-def test_another_release_draws_anew(monkeypatch: pytest.MonkeyPatch) -> None:
+@pytest.mark.parametrize("of", ["dayroll", "numpy", "pillow", "pyproj", "proj"])
+def test_another_release_draws_anew(monkeypatch: pytest.MonkeyPatch, of: str) -> None:
+    """Of this program, or of what it draws with: two may differ by a dot."""
     before = recipe(original("map"), MACHINE, turn("map"), LISBON)
-    monkeypatch.setattr("scheduling.rendering.plate_recipe.version", lambda of: "7.0.0")
-    assert recipe(original("map"), MACHINE, turn("map"), LISBON) != before
+    if of == "proj":
+        monkeypatch.setattr(plate_recipe, "proj_version_str", "7.0.0")
+    else:
+        monkeypatch.setattr(plate_recipe, "version", lambda name: "7.0.0" if name == of else version(name))
+    plate_recipe._releases.cache_clear()
+    try:
+        assert recipe(original("map"), MACHINE, turn("map"), LISBON) != before
+    finally:
+        plate_recipe._releases.cache_clear()
+
+
+def test_each_library_that_decides_the_dots_is_named() -> None:
+    """What the drawing room imports that is neither ours nor of the language itself."""
+    found: set[str] = set()
+    for file in Path(imaging.__file__).parent.rglob("*.py"):
+        for node in ast.walk(ast.parse(file.read_text())):
+            if isinstance(node, ast.Import):
+                found |= {alias.name.partition(".")[0] for alias in node.names}
+            elif isinstance(node, ast.ImportFrom):
+                found.add((node.module or "").partition(".")[0])
+    outside = found - sys.stdlib_module_names - {"machines"}
+    names = {name for module in outside for name in packages_distributions()[module]}
+    assert {name.lower() for name in names} | {"dayroll"} == set(plate_recipe.DRAWN_WITH)
 
 
 @pytest.mark.django_db
