@@ -34,8 +34,8 @@ def extend_run(run: str) -> None:
 @shared_task(name="redraw-plates")
 def redraw_plates() -> None:
     """Draw plates anew that the disk has lost."""
-    jobs.redraw()
-    done("redraw-plates")
+    if jobs.redraw() is not None:
+        done("redraw-plates")
 
 
 @shared_task(name="watch-silence")

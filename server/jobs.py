@@ -44,12 +44,12 @@ class Job:
     Attributes:
         name: for the log and for Celery.
         period_s: from the beginning of one time to that of the next, seconds of the process's clock.
-        run: does it once, and says how many things it changed.
+        run: does it once, and says how many things it changed; None where somebody else is at it.
     """
 
     name: str
     period_s: float
-    run: Callable[[], int]
+    run: Callable[[], int | None]
 
 
 def extend() -> int:
@@ -80,8 +80,8 @@ def doubt() -> int:
     return watch_openings(wiring.now())
 
 
-def redraw() -> int:
-    """Draw plates anew that the disk has lost; returns how many."""
+def redraw() -> int | None:
+    """Draw plates anew that the disk has lost; returns how many, None where somebody else is at it."""
     return redraw_lost(wiring.plates(), wiring.uploads())
 
 
@@ -101,7 +101,7 @@ def send() -> int:
     return send_due(wiring.now, wiring.chance())
 
 
-def _job(name: str, run: Callable[[], int]) -> Job:
+def _job(name: str, run: Callable[[], int | None]) -> Job:
     return Job(name, settings.OWN_WORK_EVERY_S[name], run)
 
 
@@ -117,7 +117,8 @@ def listening(since: datetime) -> tuple[Job, ...]:
 
 
 def run_once(job: Job) -> bool:
-    """Do a job once. A failure is logged, and the job's next time tries again; returns whether it went well."""
+    """Do a job once. A failure is logged, and the job's next time tries again; returns whether it went well, which
+    nobody knows yet where somebody else is at it."""
     close_old_connections()
     try:
         changed = job.run()
@@ -131,7 +132,7 @@ def run_once(job: Job) -> bool:
         close_old_connections()
     if changed:
         logger.info("job %s: %d changed", job.name, changed)
-    return True
+    return changed is not None
 
 
 def run_loop(jobs: Sequence[Job], clock: Clock, stop: threading.Event) -> None:

@@ -56,9 +56,9 @@ def redraw_lost(
     *,
     printed_too: bool = False,
     progress: Callable[[int, int], None] = lambda done, of: None,
-) -> int:
+) -> int | None:
     """Draw the missing plates of all segments that are not accounted for, or of which columns are to be printed once
-    more, and return how many that were.
+    more, and return how many that were; None where somebody else is at it, and nothing was looked at.
 
     One does it at a time. Two at once are harmless all the same: what they draw is equal.
 
@@ -73,7 +73,9 @@ def redraw_lost(
     """
     drawn, failures = 0, []
     with claimed("redraw lost plates") as ours:
-        every = list(_lost(plates, printed_too)) if ours else []
+        if not ours:
+            return None
+        every = list(_lost(plates, printed_too))
         for number, lost in enumerate(every, 1):
             try:
                 _redraw(lost, plates, uploads)

@@ -72,6 +72,7 @@ def test_a_job_that_fails_is_logged_and_stops_neither_itself_nor_the_others(
 def test_running_once_says_how_it_went(transactional_db: None) -> None:
     assert run_once(Job("good", 1.0, lambda: 0))
     assert not run_once(Job("bad", 1.0, lambda: 1 // 0))
+    assert not run_once(Job("somebody else's", 1.0, lambda: None))
 
 
 def test_a_loop_that_is_told_to_stop_stops(clock: HeldClock) -> None:

@@ -19,6 +19,7 @@ from django.db import (
 )
 from django.test import Client
 
+from scheduling.log.claims import claimed
 from scheduling.log.models import OwnWork
 from scheduling.telling.amiss import Amiss, amiss_now
 from scheduling.telling.matters import PRESSING
@@ -155,6 +156,12 @@ def test_a_loop_keeps_what_went_well_and_not_what_failed(passing: Passing, clock
 def test_a_task_of_a_fleet_keeps_it_too(passing: Passing, studio: Caller, task: str) -> None:
     getattr(celery_tasks, task)()
     assert [row.name for row in OwnWork.objects.all()] == [task.replace("_", "-")]
+
+
+def test_a_task_keeps_nothing_of_what_somebody_else_is_at(passing: Passing, studio: Caller) -> None:
+    with claimed("redraw lost plates"):
+        celery_tasks.redraw_plates()
+    assert not OwnWork.objects.exists()
 
 
 def test_the_first_page_says_it_without_any_job(passing: Passing, studio: Caller) -> None:

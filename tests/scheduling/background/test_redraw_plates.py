@@ -11,6 +11,7 @@ from django.db.models import F
 from scheduling.background.extend_plans import extend_plans
 from scheduling.background.redraw_plates import PlateDiffers, redraw_lost
 from scheduling.commands.additions import AddMachine
+from scheduling.log.claims import claimed
 from scheduling.log.models import Event, Run, Segment, Source
 from scheduling.rendering.plate_store import PlateStore
 from scheduling.rendering.upload_store import UploadStore
@@ -59,6 +60,14 @@ def test_a_plate_that_is_gone_or_cut_short_is_drawn_as_it_was(plates: PlateStore
     assert contents(plates) == before
     assert redraw_lost(plates) == 0
     assert Event.objects.count() == events
+
+
+def test_where_somebody_else_is_at_it_that_is_said_and_nothing_looked_at(plates: PlateStore) -> None:
+    """Not that every plate is there."""
+    files(plates)[0].unlink()
+    with claimed("redraw lost plates"):
+        assert redraw_lost(plates) is None
+    assert redraw_lost(plates) == 1
 
 
 def test_a_folder_that_was_emptied_is_filled_again(plates: PlateStore) -> None:

@@ -8,6 +8,7 @@ from datetime import timedelta
 import pytest
 from django.core.management import CommandError, call_command
 
+from scheduling.log.claims import claimed
 from scheduling.log.models import Segment
 from server import jobs, wiring
 from tests.server.api.test_bad_input import problem
@@ -52,6 +53,14 @@ def test_after_a_studio_moved_all_plates_are_drawn_anew_by_a_command(lost: str) 
     assert wiring.plates().has(lost)
     call_command("redraw", stdout=out)
     assert out.getvalue().endswith("Every plate is there.\n")
+
+
+def test_that_somebody_else_draws_them_is_said_and_not_that_all_are_there(lost: str) -> None:
+    out = io.StringIO()
+    with claimed("redraw lost plates"), pytest.raises(CommandError, match="somebody else is drawing lost plates anew"):
+        call_command("redraw", stdout=out)
+    assert out.getvalue() == ""
+    assert not wiring.plates().has(lost)
 
 
 def test_a_plate_that_cannot_be_drawn_as_it_was_is_named(lost: str) -> None:

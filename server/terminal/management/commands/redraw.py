@@ -26,6 +26,8 @@ class Command(TerminalCommand):
             for one in failures.exceptions:
                 self.stderr.write(f"{one}")
             raise CommandError(failures.message) from None
+        if drawn is None:
+            raise CommandError("somebody else is drawing lost plates anew now; ask again when they are done")
         self.stdout.write(f"Plates drawn anew: {drawn}." if drawn else "Every plate is there.")
 
     def _tell(self, done: int, of: int) -> None:
