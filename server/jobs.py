@@ -35,6 +35,9 @@ logger = logging.getLogger(__name__)
 
 # How often the loop looks whether a job is due, in seconds that really pass, however fast its clock runs.
 LOOK_EVERY_S = 0.2
+# For how long plates are drawn in one go, in seconds that really pass; the last of them is drawn to its end. What is
+# left comes with the job's next time, and the others of those who draw wait no longer than that.
+DRAW_FOR_S = 60.0
 
 
 @dataclass(frozen=True)
@@ -52,9 +55,16 @@ class Job:
     run: Callable[[], int | None]
 
 
+def _for_a_while() -> Callable[[], bool]:
+    """Whether there is still time to draw, of what begins now."""
+    clock = wiring.clock()
+    begun = clock.elapsed()
+    return lambda: clock.real_s(clock.elapsed() - begun) < DRAW_FOR_S
+
+
 def extend() -> int:
-    """Plan ahead and draw plates; returns how many segments were added."""
-    return extend_plans(wiring.now(), wiring.horizon(), wiring.plates(), wiring.uploads())
+    """Plan ahead and draw plates, for a while; returns how many segments were added."""
+    return extend_plans(wiring.now(), wiring.horizon(), wiring.plates(), wiring.uploads(), _for_a_while())
 
 
 def due() -> list[str]:
@@ -63,8 +73,8 @@ def due() -> list[str]:
 
 
 def extend_one(run: str) -> int:
-    """Plan one run ahead and draw its plates; returns how many segments were added."""
-    return extend_run(run, wiring.now(), wiring.horizon(), wiring.plates(), wiring.uploads())
+    """Plan one run ahead and draw its plates, for a while; returns how many segments were added."""
+    return extend_run(run, wiring.now(), wiring.horizon(), wiring.plates(), wiring.uploads(), _for_a_while())
 
 
 def watch(listens_since: datetime | None = None) -> int:
@@ -81,8 +91,8 @@ def doubt() -> int:
 
 
 def redraw() -> int | None:
-    """Draw plates anew that the disk has lost; returns how many, None where somebody else is at it."""
-    return redraw_lost(wiring.plates(), wiring.uploads())
+    """Draw plates anew that the disk has lost, for a while; returns how many, None where somebody else is at it."""
+    return redraw_lost(wiring.plates(), wiring.uploads(), has_time=_for_a_while())
 
 
 def look() -> int:

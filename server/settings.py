@@ -241,8 +241,11 @@ CELERY_TASK_ANNOTATIONS = {
 }
 CELERY_WORKER_PREFETCH_MULTIPLIER = 1
 CELERY_WORKER_HIJACK_ROOT_LOGGER = False
+# What is not begun before it is asked for again is void, but for drawing lost plates: it waits in one queue with the
+# planning of runs, which is asked for more often, until a drawer is done with what it is at.
+_EXPIRES_S = OWN_WORK_EVERY_S | {"redraw-plates": max(300.0, OWN_WORK_EVERY_S["redraw-plates"])}
 CELERY_BEAT_SCHEDULE = {
-    name: {"task": name, "schedule": every_s, "options": {"expires": every_s}}
+    name: {"task": name, "schedule": every_s, "options": {"expires": _EXPIRES_S[name]}}
     for name, every_s in OWN_WORK_EVERY_S.items()
 }
 

@@ -588,6 +588,7 @@ LIMITS: dict[str, tuple[Any, str]] = {
     "server.settings.TELL_EVERY_S": (30.0, "as silences are looked for"),
     "server.settings.EMAIL_PORT": (25, "SMTP's, where nothing else is said (RFC 5321 section 4.5.4.2)"),
     "server.settings.EMAIL_TIMEOUT": (10.0, "a mail server in reach answers in one"),
+    "server.jobs.DRAW_FOR_S": (60.0, "a plate takes up to a minute; what else waits for who draws, waits for two"),
     "server.own_work.LATE_AFTER": (timedelta(minutes=2), "what stands still is seen while something can be done"),
     "server.own_work.DRAWING_LATE_AFTER": (timedelta(minutes=35), "longer than drawing may take"),
     "server.own_work.KEPT_EVERY": (
@@ -738,7 +739,7 @@ NO_LIMITS: dict[str, str] = {
         server.desk.pieces.PX_PER_INCH server.desk.pieces.MAGNIFIED server.desk.pieces.PIECES
         server.desk.pieces.SMALL_PX server.desk.busiest.ALONG server.desk.busiest.ACROSS""",
     "what is usual where nobody says otherwise": """
-        server.own_work.ALLOWED server.settings.OWN_WORK_EVERY_S
+        server.own_work.ALLOWED server.settings.OWN_WORK_EVERY_S server.settings._EXPIRES_S
         server.desk.calendar_form.REMINDERS_MIN
         server.desk.policies.USUAL_HOURS server.desk.seek_start.SPAN server.desk.seek_start.LENGTH
         server.desk.seek_start.AFTER server.desk.seek_start.HOUR server.api.rehearsals.USUAL_SEASONS

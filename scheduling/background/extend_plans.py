@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
@@ -33,21 +34,36 @@ PLANNER = "planner"
 MOST_TURNS = 256
 # The views that planning stands on.
 NEEDED_VIEWS = ("runs", "machines", "profiles", "sources", "venues")
-_DUE = """withdrawn_at IS NULL AND planned_to_column < end_column AND starts_at < %s AND COALESCE(
+_NEXT_TURN = """COALESCE(
         (SELECT segment.ends_at FROM log_segment AS segment
             WHERE segment.run_id = log_run.id AND segment.first_column < log_run.planned_to_column
             ORDER BY segment.first_column DESC LIMIT 1),
-        starts_at) < %s"""
+        starts_at)"""
+_DUE = f"""withdrawn_at IS NULL AND planned_to_column < end_column AND starts_at < %s AND {_NEXT_TURN} < %s
+    ORDER BY {_NEXT_TURN}, id"""
 
 
-def extend_plans(now: datetime, horizon: timedelta, plates: PlateStore, uploads: UploadStore | None = None) -> int:
-    """Plan every run's turns that begin before ``now + horizon``, and return how many segments that added.
+def always() -> bool:
+    """There is time for more: for those who do all that is due in one go."""
+    return True
+
+
+def extend_plans(
+    now: datetime,
+    horizon: timedelta,
+    plates: PlateStore,
+    uploads: UploadStore | None = None,
+    has_time: Callable[[], bool] = always,
+) -> int:
+    """Plan every run's turns that begin before ``now + horizon``, those that begin first before others, and return how
+    many segments that added.
 
     Args:
         now: this instant.
         horizon: how far ahead.
         plates: where plates are kept.
         uploads: where the files of sources lie; None where no source has one.
+        has_time: asked after each turn whether there is time for another; the next time goes on where this one ends.
 
     Raises:
         ViewsSetAside: what is planned would not show, and be planned again for ever.
@@ -56,9 +72,11 @@ def extend_plans(now: datetime, horizon: timedelta, plates: PlateStore, uploads:
     added, failures = 0, []
     for run in runs_due(now, horizon):
         try:
-            added += extend_run(run, now, horizon, plates, uploads)
+            added += extend_run(run, now, horizon, plates, uploads, has_time)
         except Exception as error:  # noqa: BLE001 - raised again below, when the others are planned
             failures.append(error)
+        if not has_time():
+            break
     if failures:
         raise ExceptionGroup(f"{len(failures)} runs could not be planned; {added} segments of others were", failures)
     return added
@@ -66,30 +84,35 @@ def extend_plans(now: datetime, horizon: timedelta, plates: PlateStore, uploads:
 
 def runs_due(now: datetime, horizon: timedelta) -> list[str]:
     """The ids of the runs whose next turn begins before ``now + horizon``, as it does where the last segment planned so
-    far ends, in the order in which they begin. Most runs are planned far enough most of the time, and then nothing else
-    of them need be read.
+    far ends, in the order in which those begin. Most runs are planned far enough most of the time, and then nothing
+    else of them need be read.
 
     Raises:
         ViewsSetAside: what is planned would not show, and be planned again for ever.
     """
     require_views(*NEEDED_VIEWS)
     until = now + horizon
-    due: list[Run] = table(Run, DEFAULT_DB_ALIAS).where(f"{_DUE} ORDER BY starts_at, id", until, until)
+    due: list[Run] = table(Run, DEFAULT_DB_ALIAS).where(_DUE, until, until)
     return [run.id for run in due]
 
 
 def extend_run(
-    id: str, now: datetime, horizon: timedelta, plates: PlateStore, uploads: UploadStore | None = None
+    id: str,
+    now: datetime,
+    horizon: timedelta,
+    plates: PlateStore,
+    uploads: UploadStore | None = None,
+    has_time: Callable[[], bool] = always,
 ) -> int:
-    """Plan a run's turns that begin before ``now + horizon``, `MOST_TURNS` at a time, and return how many segments that
-    added. Where more are due, the next time goes on.
+    """Plan a run's turns that begin before ``now + horizon``, one at least, for as long as there is time, but
+    `MOST_TURNS` at most, and return how many segments that added. Where more are due, the next time goes on.
 
     Whoever plans a run has claimed it, so that no plate is drawn twice. Two planners at once are harmless all the same:
     what they plan is equal, and the second loses the race for the turn.
 
     Args:
         id: of the run.
-        now, horizon, plates, uploads: see `extend_plans`.
+        now, horizon, plates, uploads, has_time: see `extend_plans`.
 
     Raises:
         ViewsSetAside: see `extend_plans`.
@@ -102,7 +125,7 @@ def extend_run(
         if run is None:
             return 0
         try:
-            return _extend(printing_of(run, plates, uploads), now, horizon)
+            return _extend(printing_of(run, plates, uploads), now, horizon, has_time)
         except Exception as error:
             error.add_note(f"while planning run {id!r}")
             raise
@@ -138,7 +161,7 @@ def printing_of(run: Run, plates: PlateStore, uploads: UploadStore | None) -> Pl
     )
 
 
-def _extend(printing: PlanningContext, now: datetime, horizon: timedelta) -> int:
+def _extend(printing: PlanningContext, now: datetime, horizon: timedelta, has_time: Callable[[], bool]) -> int:
     run = printing.run
     until = (now + horizon).timestamp() - run.shift_s  # planned as if the timeline had never waited
     columns, first, added = printing.timeline.columns, run.planned_to_column, 0
@@ -152,6 +175,8 @@ def _extend(printing: PlanningContext, now: datetime, horizon: timedelta) -> int
         except VersionConflict:
             break
         first, added = end, added + len(planned.segments)
+        if not has_time():
+            break
     return added
 
 

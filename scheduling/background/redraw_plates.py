@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from django.db import DEFAULT_DB_ALIAS
 
 from machines.errors import DayrollError
-from scheduling.background.extend_plans import printing_of, sky_of
+from scheduling.background.extend_plans import always, printing_of, sky_of
 from scheduling.log import batched_sql
 from scheduling.log.claims import claimed
 from scheduling.log.models import Run
@@ -28,6 +28,8 @@ _DUE = f"{STILL_OPEN} AND run_id IN (SELECT id FROM log_run WHERE {HAS_TO_COME})
 _NEEDED = (
     "SELECT plate, run_id, MIN(first_column) AS first FROM log_segment WHERE {} GROUP BY plate, run_id ORDER BY first"
 )
+# Plates that this process has tried to draw and could not: the next time they come last, and hold up no others.
+_in_vain: set[str] = set()
 
 
 class PlateDiffers(DayrollError):
@@ -55,6 +57,7 @@ def redraw_lost(
     uploads: UploadStore | None = None,
     *,
     printed_too: bool = False,
+    has_time: Callable[[], bool] = always,
     progress: Callable[[int, int], None] = lambda done, of: None,
 ) -> int | None:
     """Draw the missing plates of all segments that are not accounted for, or of which columns are to be printed once
@@ -66,6 +69,7 @@ def redraw_lost(
         plates: where plates are kept.
         uploads: where the files of sources lie; None where no source has one.
         printed_too: those that only proofs need, too, as after a studio has moved to another server.
+        has_time: asked after each plate whether there is time for another; the next time goes on where this one ends.
         progress: told after each plate how many were tried, and of how many.
 
     Raises:
@@ -75,15 +79,19 @@ def redraw_lost(
     with claimed("redraw lost plates") as ours:
         if not ours:
             return None
-        every = list(_lost(plates, printed_too))
+        every = sorted(_lost(plates, printed_too), key=lambda lost: lost.digest in _in_vain)
         for number, lost in enumerate(every, 1):
             try:
                 _redraw(lost, plates, uploads)
                 drawn += 1
+                _in_vain.discard(lost.digest)
             except Exception as error:  # noqa: BLE001 - raised again below, when the others are drawn
                 error.add_note(f"while drawing the plate of run {lost.run!r}, turn {lost.turn} anew")
                 failures.append(error)
+                _in_vain.add(lost.digest)
             progress(number, len(every))
+            if not has_time():
+                break
     if failures:
         raise ExceptionGroup(f"{len(failures)} lost plates could not be drawn anew; {drawn} others were", failures)
     return drawn

@@ -10,6 +10,7 @@ from contextlib import closing, contextmanager
 from pathlib import Path
 
 import pytest
+from django.conf import settings
 
 from server import jobs
 from server.celery import app
@@ -47,6 +48,13 @@ def test_the_schedule_names_tasks_that_exist_and_every_job_is_one() -> None:
     scheduled = {entry["task"]: entry["schedule"] for entry in app.conf.beat_schedule.values()}
     assert scheduled == {job.name: job.period_s for job in (*jobs.DRAWING, *jobs.WATCHING, *jobs.SENDING)}
     assert scheduled.keys() <= app.tasks.keys()
+
+
+def test_what_nobody_began_in_time_is_void_and_lost_plates_may_wait_for_those_that_draw() -> None:
+    """A drawer is at it for a minute and a plate; in five there is one that has time."""
+    expires = {name: entry["options"]["expires"] for name, entry in app.conf.beat_schedule.items()}
+    assert expires == settings.OWN_WORK_EVERY_S | {"redraw-plates": 300.0}
+    assert expires["redraw-plates"] > 2 * (jobs.DRAW_FOR_S + 60.0)
 
 
 def test_the_settings_lose_no_task() -> None:

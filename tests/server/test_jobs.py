@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import threading
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import timedelta
+from typing import Any
 
 import pytest
 from django.conf import settings
@@ -123,6 +125,26 @@ def test_how_often_each_is_done_stands_in_one_table() -> None:
         "look-amiss": 30.0,
         "send-messages": 30.0,
     }  # fmt: skip
+
+
+def test_plates_are_drawn_for_a_minute_and_then_others_have_their_turn(
+    furnished: Caller, clock: HeldClock, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Each of planning, planning one run and redrawing, which draw to the end what they are at."""
+    given: list[Callable[[], bool]] = []
+    for name, place in (("extend_plans", 4), ("extend_run", 5), ("redraw_lost", None)):
+
+        def kept(*of: Any, at: int | None = place, has_time: Callable[[], bool] | None = None, **more: Any) -> int:
+            given.append(of[at] if at is not None else has_time)
+            return 0
+
+        monkeypatch.setattr(jobs, name, kept)
+    jobs.extend(), jobs.extend_one("spring"), jobs.redraw()
+    assert [one() for one in given] == [True, True, True]
+    clock.at += timedelta(seconds=59)
+    assert [one() for one in given] == [True, True, True]
+    clock.at += timedelta(seconds=1)
+    assert [one() for one in given] == [False, False, False]
 
 
 def test_a_server_that_comes_back_finds_no_machine_silent_that_it_could_not_hear(

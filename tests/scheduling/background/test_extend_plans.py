@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from contextlib import nullcontext
 from datetime import timedelta
 from itertools import pairwise
@@ -212,6 +213,44 @@ def test_a_run_of_very_short_turns_is_planned_some_at_a_time(tmp_path: Path, mon
     assert added[0] > max(added[1:])  # the other run did not wait
     ends = dict(Run.objects.values_list("id", "end_column"))
     assert dict(Run.objects.values_list("id", "planned_to_column")) == ends
+
+
+def after(times: int) -> Callable[[], bool]:
+    """That there is time for so many more, and then for none."""
+    left = iter([True] * times)
+    return lambda: next(left, False)
+
+
+def test_where_there_is_no_more_time_what_is_left_comes_the_next_time(tmp_path: Path) -> None:
+    """And the run whose next turn begins first comes first, so that each has its turn."""
+    furnish(MOON)
+    order(AddMachine, id="two", name="Two", venue="shed", profile="small")
+    said = {"cycle": "lunar-day", "ends_at": (NOON + timedelta(days=3)).isoformat()}
+    plan(**said)
+    plan(id="second", machine="two", starts_at=(NOON + timedelta(hours=30)).isoformat(), **said)
+    plates, planned = PlateStore(tmp_path), []
+    while extend_plans(NOON, WEEK, plates, None, after(0)):
+        newest = Event.objects.order_by("-position")[0]
+        planned.append(newest.stream.removeprefix("run/"))
+    turns = Event.objects.filter(kind="segments-planned").count()
+    assert len(planned) == turns, "one turn at a time, however little time there is"
+    assert (
+        planned[:2] == ["first", "first"]
+        and "second" in planned[2:-1]
+        and "first" in planned[planned.index("second") :]
+    )
+    assert [one.planned_to_column for one in Run.objects.all()] == [one.end_column for one in Run.objects.all()]
+
+
+def test_a_run_is_planned_for_as_long_as_there_is_time(tmp_path: Path) -> None:
+    furnish(MOON)
+    plan(cycle="lunar-day", ends_at=(NOON + timedelta(days=6)).isoformat())
+    plates = PlateStore(tmp_path)
+    assert extend_run("first", NOON, WEEK, plates, None, after(2)) > 0
+    assert Event.objects.filter(kind="segments-planned").count() == 3
+    assert runs_due(NOON, WEEK) == ["first"]
+    assert extend_run("first", NOON, WEEK, plates) > 0
+    assert runs_due(NOON, WEEK) == []
 
 
 def test_a_run_that_cannot_be_planned_does_not_hold_up_the_others(tmp_path: Path) -> None:

@@ -170,6 +170,24 @@ def test_of_a_plate_that_comes_out_otherwise_nothing_is_kept(plates: PlateStore)
     assert not plates.has(first) and not memories(plates)
 
 
+def test_where_there_is_no_more_time_the_rest_is_drawn_the_next_time(plates: PlateStore) -> None:
+    before = contents(plates)
+    for path in files(plates):
+        path.unlink()
+    assert [redraw_lost(plates, has_time=lambda: False) for _ in range(len(before) + 1)] == [1] * len(before) + [0]
+    assert contents(plates) == before
+
+
+def test_a_plate_that_cannot_be_drawn_takes_the_time_of_the_others_once(plates: PlateStore) -> None:
+    first, *others = dict.fromkeys(segment.plate for segment in Segment.objects.order_by("number"))
+    Segment.objects.filter(plate=first).update(plate="1" * 64)
+    (plates.folder / others[0][:2] / f"{others[0]}.png").unlink()
+    with pytest.raises(ExceptionGroup, match="1 lost plates could not be drawn anew; 0 others were"):
+        redraw_lost(plates, has_time=lambda: False)
+    assert redraw_lost(plates, has_time=lambda: False) == 1
+    assert plates.has(others[0])
+
+
 def test_a_picture_whose_file_is_gone_is_said(plates: PlateStore, tmp_path: Path) -> None:
     Source.objects.update(upload="1" * 64)
     files(plates)[0].unlink()
