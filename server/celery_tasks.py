@@ -19,16 +19,19 @@ from server.own_work import done
 @shared_task(name="extend-plans")
 def extend_plans() -> None:
     """Have each run planned of which something is due, by whoever draws: one task a run, which is void when the next
-    beat asks again."""
-    for run in jobs.due():
+    beat asks again. That it was asked for is not that it is done: where something is due, those who do it say so."""
+    due = jobs.due()
+    for run in due:
         extend_run.apply_async((run,), expires=settings.EXTEND_EVERY_S)
-    done("extend-plans")
+    if not due:
+        done("extend-plans")
 
 
 @shared_task(name="extend-run")
 def extend_run(run: str) -> None:
     """Plan one run ahead and draw its plates."""
-    jobs.extend_one(run)
+    if jobs.extend_one(run) is not None:
+        done("extend-plans")
 
 
 @shared_task(name="redraw-plates")

@@ -72,8 +72,9 @@ def due() -> list[str]:
     return runs_due(wiring.now(), wiring.horizon())
 
 
-def extend_one(run: str) -> int:
-    """Plan one run ahead and draw its plates, for a while; returns how many segments were added."""
+def extend_one(run: str) -> int | None:
+    """Plan one run ahead and draw its plates, for a while; returns how many segments were added, None where somebody
+    else is at it."""
     return extend_run(run, wiring.now(), wiring.horizon(), wiring.plates(), wiring.uploads(), _for_a_while())
 
 

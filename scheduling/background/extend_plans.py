@@ -72,7 +72,7 @@ def extend_plans(
     added, failures = 0, []
     for run in runs_due(now, horizon):
         try:
-            added += extend_run(run, now, horizon, plates, uploads, has_time)
+            added += extend_run(run, now, horizon, plates, uploads, has_time) or 0
         except Exception as error:  # noqa: BLE001 - raised again below, when the others are planned
             failures.append(error)
         if not has_time():
@@ -103,9 +103,10 @@ def extend_run(
     plates: PlateStore,
     uploads: UploadStore | None = None,
     has_time: Callable[[], bool] = always,
-) -> int:
+) -> int | None:
     """Plan a run's turns that begin before ``now + horizon``, one at least, for as long as there is time, but
-    `MOST_TURNS` at most, and return how many segments that added. Where more are due, the next time goes on.
+    `MOST_TURNS` at most, and return how many segments that added; None where somebody else is at it. Where more are
+    due, the next time goes on.
 
     Whoever plans a run has claimed it, so that no plate is drawn twice. Two planners at once are harmless all the same:
     what they plan is equal, and the second loses the race for the turn.
@@ -121,7 +122,9 @@ def extend_run(
     """
     require_views(*NEEDED_VIEWS)
     with claimed(f"plan {id}") as ours:
-        run = Run.objects.filter(id=id, withdrawn_at=None).first() if ours else None
+        if not ours:
+            return None
+        run = Run.objects.filter(id=id, withdrawn_at=None).first()
         if run is None:
             return 0
         try:

@@ -26,7 +26,7 @@ from scheduling.telling.matters import PRESSING
 from server import celery_tasks, jobs, own_work, wiring
 from server.console.own_work import SENTENCES
 from server.jobs import run_loop
-from tests.server.studio import Caller, HeldClock
+from tests.server.studio import IN_ORDER, Caller, HeldClock
 from tests.server.test_jobs import Advancing, Counted
 
 BEGUN = datetime(2026, 3, 21, 12, 0, tzinfo=UTC)
@@ -49,6 +49,14 @@ def passing(monkeypatch: pytest.MonkeyPatch) -> Iterator[Passing]:
     monkeypatch.setattr(wiring, "really_now", lambda: time.at)
     monkeypatch.setattr(own_work, "_kept", {})
     yield time
+
+
+@pytest.fixture
+def unplanned(studio: Caller) -> Caller:
+    """A studio whose run nobody has planned yet."""
+    for resource, body in IN_ORDER:
+        studio.create(resource, body)
+    return studio
 
 
 def names() -> list[str]:
@@ -156,6 +164,36 @@ def test_a_loop_keeps_what_went_well_and_not_what_failed(passing: Passing, clock
 def test_a_task_of_a_fleet_keeps_it_too(passing: Passing, studio: Caller, task: str) -> None:
     getattr(celery_tasks, task)()
     assert [row.name for row in OwnWork.objects.all()] == [task.replace("_", "-")]
+
+
+@pytest.fixture
+def queued(monkeypatch: pytest.MonkeyPatch) -> list[str]:
+    """The runs that were asked to be planned, of a fleet in which nobody fetches them yet."""
+    asked: list[str] = []
+    monkeypatch.setattr(celery_tasks.extend_run, "apply_async", lambda of, **how: asked.extend(of))
+    return asked
+
+
+def test_a_fleet_in_which_nobody_draws_is_seen(passing: Passing, unplanned: Caller, queued: list[str]) -> None:
+    """Whoever asks what is due goes on asking, and that is not that it is done."""
+    own_work.expect()
+    for _ in range(4 * 36):
+        passing.minutes(0.25)
+        celery_tasks.extend_plans()
+    assert len(queued) == 4 * 36 and "extend-plans" in names()
+    celery_tasks.extend_run(queued[-1])
+    assert "extend-plans" not in names()
+    passing.minutes(36)
+    celery_tasks.extend_plans()
+    assert len(queued) == 4 * 36 and "extend-plans" not in names(), "where nothing is due, nothing is late"
+
+
+def test_a_run_that_somebody_else_plans_is_not_done_yet(passing: Passing, unplanned: Caller) -> None:
+    with claimed("plan spring"):
+        celery_tasks.extend_run("spring")
+    assert not OwnWork.objects.exists()
+    celery_tasks.extend_run("spring")
+    assert OwnWork.objects.get().name == "extend-plans"
 
 
 def test_a_task_keeps_nothing_of_what_somebody_else_is_at(passing: Passing, studio: Caller) -> None:

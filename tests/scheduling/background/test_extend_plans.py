@@ -171,6 +171,7 @@ def test_a_run_that_somebody_else_is_planning_is_left_to_them(tmp_path: Path, mo
     monkeypatch.setattr(extend, "_plate", lambda printing, turn: drawn.append(printing.run.id) or usual(printing, turn))
     plates = PlateStore(tmp_path)
     with claimed("plan first"):
+        assert extend_run("first", NOON, WEEK, plates) is None
         assert extend_plans(NOON, WEEK, plates) > 0
         assert set(drawn) == {"second"}
     drawn.clear()
@@ -246,10 +247,10 @@ def test_a_run_is_planned_for_as_long_as_there_is_time(tmp_path: Path) -> None:
     furnish(MOON)
     plan(cycle="lunar-day", ends_at=(NOON + timedelta(days=6)).isoformat())
     plates = PlateStore(tmp_path)
-    assert extend_run("first", NOON, WEEK, plates, None, after(2)) > 0
+    assert extend_run("first", NOON, WEEK, plates, None, after(2))
     assert Event.objects.filter(kind="segments-planned").count() == 3
     assert runs_due(NOON, WEEK) == ["first"]
-    assert extend_run("first", NOON, WEEK, plates) > 0
+    assert extend_run("first", NOON, WEEK, plates)
     assert runs_due(NOON, WEEK) == []
 
 
