@@ -13,7 +13,7 @@ from celery import shared_task
 from django.conf import settings
 
 from server import jobs
-from server.own_work import done
+from server.own_work import done, tried
 
 
 @shared_task(name="extend-plans")
@@ -30,8 +30,7 @@ def extend_plans() -> None:
 @shared_task(name="extend-run")
 def extend_run(run: str) -> None:
     """Plan one run ahead and draw its plates."""
-    if jobs.extend_one(run) is not None:
-        done("extend-plans")
+    jobs.extend_one(run, tried)
 
 
 @shared_task(name="redraw-plates")

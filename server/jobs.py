@@ -19,7 +19,7 @@ from django.db import close_old_connections
 
 from machines.clock import Clock
 from scheduling.answers.watch_openings import watch_openings
-from scheduling.background.extend_plans import extend_plans, extend_run, runs_due
+from scheduling.background.extend_plans import extend_plans, extend_run, nobody, runs_due
 from scheduling.background.redraw_plates import redraw_lost
 from scheduling.background.sample_clocks import sample_clocks
 from scheduling.background.watch_silence import watch_silence
@@ -28,7 +28,7 @@ from scheduling.telling.amiss import amiss_now
 from scheduling.telling.keeping import forget_old, keep_look, plan_messages
 from scheduling.telling.recipients import all_recipients
 from server import wiring
-from server.own_work import done, late
+from server.own_work import done, late, tried
 from server.telling.delivery import send_due
 
 logger = logging.getLogger(__name__)
@@ -62,9 +62,10 @@ def _for_a_while() -> Callable[[], bool]:
     return lambda: clock.real_s(clock.elapsed() - begun) < DRAW_FOR_S
 
 
-def extend() -> int:
-    """Plan ahead and draw plates, for a while; returns how many segments were added."""
-    return extend_plans(wiring.now(), wiring.horizon(), wiring.plates(), wiring.uploads(), _for_a_while())
+def extend(tell: Callable[[str, Exception | None], None] = nobody) -> int:
+    """Plan ahead and draw plates, for a while; returns how many segments were added. Who is to know is told of each run
+    how it went."""
+    return extend_plans(wiring.now(), wiring.horizon(), wiring.plates(), wiring.uploads(), _for_a_while(), tell)
 
 
 def due() -> list[str]:
@@ -72,10 +73,11 @@ def due() -> list[str]:
     return runs_due(wiring.now(), wiring.horizon())
 
 
-def extend_one(run: str) -> int | None:
+def extend_one(run: str, tell: Callable[[str, Exception | None], None] = nobody) -> int | None:
     """Plan one run ahead and draw its plates, for a while; returns how many segments were added, None where somebody
-    else is at it."""
-    return extend_run(run, wiring.now(), wiring.horizon(), wiring.plates(), wiring.uploads(), _for_a_while())
+    else is at it. Who is to know is told how it went."""
+    given = (wiring.now(), wiring.horizon(), wiring.plates(), wiring.uploads(), _for_a_while(), tell)
+    return extend_run(run, *given)
 
 
 def watch(listens_since: datetime | None = None) -> int:
@@ -119,6 +121,12 @@ def _job(name: str, run: Callable[[], int | None]) -> Job:
 DRAWING = (_job("extend-plans", extend), _job("redraw-plates", redraw))
 WATCHING = (_job("watch-silence", watch), _job("watch-openings", doubt), _job("look-amiss", look))
 SENDING = (_job("send-messages", send),)
+
+
+def drawing() -> tuple[Job, ...]:
+    """What draws, of a server that does it in its own process: how each run went is kept at once, so that one which
+    cannot be planned is not taken for nobody who plans."""
+    return tuple(replace(job, run=partial(extend, tried)) if job.run is extend else job for job in DRAWING)
 
 
 def listening(since: datetime) -> tuple[Job, ...]:

@@ -13,12 +13,13 @@ from django.conf import settings
 from django.db import Error
 
 from scheduling.background.own_work import LateWork, late_work
-from scheduling.log.beside import expect_own_work, keep_own_work
+from scheduling.log.beside import expect_own_work, keep_own_work, keep_planned, keep_unplanned
 from server import wiring
 
 logger = logging.getLogger(__name__)
 
-# How much later than its period it may be before that is told. Only drawing takes long; it is ended in half an hour.
+# How much later than its period it may be before that is told. Only drawing takes long: a fleet ends it in half an
+# hour, and a server alone draws for a minute at a time, and its last plate to the end.
 LATE_AFTER, DRAWING_LATE_AFTER = timedelta(minutes=2), timedelta(minutes=35)
 # How often it is written that it is done: what is done every few seconds would write as often.
 KEPT_EVERY = timedelta(seconds=20)
@@ -42,7 +43,7 @@ def expect() -> None:
 
 def late() -> tuple[LateWork, ...]:
     """What is not done."""
-    return late_work(ALLOWED, wiring.really_now())
+    return late_work(ALLOWED, LATE_AFTER, wiring.really_now())
 
 
 def done(name: str) -> None:
@@ -56,3 +57,16 @@ def done(name: str) -> None:
         _kept[name] = now
     except Error as error:
         logger.warning("that job %s is done cannot be written: %s", name, error)
+
+
+def tried(run: str, error: Exception | None) -> None:
+    """Keep how planning a run went: that somebody plans, however it went, and apart from that whether it could be
+    planned."""
+    done("extend-plans")
+    try:
+        if error is None:
+            keep_planned(run)
+        else:
+            keep_unplanned(run, wiring.really_now())
+    except Error as refused:
+        logger.warning("whether run %s can be planned cannot be written: %s", run, refused)

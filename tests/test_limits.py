@@ -589,6 +589,7 @@ LIMITS: dict[str, tuple[Any, str]] = {
     "server.settings.EMAIL_PORT": (25, "SMTP's, where nothing else is said (RFC 5321 section 4.5.4.2)"),
     "server.settings.EMAIL_TIMEOUT": (10.0, "a mail server in reach answers in one"),
     "server.jobs.DRAW_FOR_S": (60.0, "a plate takes up to a minute; what else waits for who draws, waits for two"),
+    "server.console.own_work.MOST_NAMED": (5, "a sentence that is read; the log names all"),
     "server.own_work.LATE_AFTER": (timedelta(minutes=2), "what stands still is seen while something can be done"),
     "server.own_work.DRAWING_LATE_AFTER": (timedelta(minutes=35), "longer than drawing may take"),
     "server.own_work.KEPT_EVERY": (

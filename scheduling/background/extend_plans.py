@@ -11,6 +11,7 @@ from django.db import DEFAULT_DB_ALIAS
 
 from machines.imaging.pictures import SkyNumbers
 from machines.model.profile import Profile
+from scheduling.background.own_work import failed_runs
 from scheduling.log.claims import claimed
 from scheduling.log.events.plans import SegmentsPlanned
 from scheduling.log.models import Run, Segment
@@ -48,12 +49,17 @@ def always() -> bool:
     return True
 
 
+def nobody(run: str, error: Exception | None) -> None:
+    """Is told how planning a run went: where it matters to nobody."""
+
+
 def extend_plans(
     now: datetime,
     horizon: timedelta,
     plates: PlateStore,
     uploads: UploadStore | None = None,
     has_time: Callable[[], bool] = always,
+    tell: Callable[[str, Exception | None], None] = nobody,
 ) -> int:
     """Plan every run's turns that begin before ``now + horizon``, those that begin first before others, and return how
     many segments that added.
@@ -64,6 +70,7 @@ def extend_plans(
         plates: where plates are kept.
         uploads: where the files of sources lie; None where no source has one.
         has_time: asked after each turn whether there is time for another; the next time goes on where this one ends.
+        tell: told after each run that it went well, or why it could not be planned.
 
     Raises:
         ViewsSetAside: what is planned would not show, and be planned again for ever.
@@ -72,7 +79,7 @@ def extend_plans(
     added, failures = 0, []
     for run in runs_due(now, horizon):
         try:
-            added += extend_run(run, now, horizon, plates, uploads, has_time) or 0
+            added += extend_run(run, now, horizon, plates, uploads, has_time, tell) or 0
         except Exception as error:  # noqa: BLE001 - raised again below, when the others are planned
             failures.append(error)
         if not has_time():
@@ -84,8 +91,8 @@ def extend_plans(
 
 def runs_due(now: datetime, horizon: timedelta) -> list[str]:
     """The ids of the runs whose next turn begins before ``now + horizon``, as it does where the last segment planned so
-    far ends, in the order in which those begin. Most runs are planned far enough most of the time, and then nothing
-    else of them need be read.
+    far ends, in the order in which those begin; last those that could not be planned before, so that they hold up no
+    others. Most runs are planned far enough most of the time, and then nothing else of them need be read.
 
     Raises:
         ViewsSetAside: what is planned would not show, and be planned again for ever.
@@ -93,7 +100,8 @@ def runs_due(now: datetime, horizon: timedelta) -> list[str]:
     require_views(*NEEDED_VIEWS)
     until = now + horizon
     due: list[Run] = table(Run, DEFAULT_DB_ALIAS).where(_DUE, until, until)
-    return [run.id for run in due]
+    failed = failed_runs() if len(due) > 1 else set()
+    return sorted((run.id for run in due), key=lambda id: id in failed)
 
 
 def extend_run(
@@ -103,6 +111,7 @@ def extend_run(
     plates: PlateStore,
     uploads: UploadStore | None = None,
     has_time: Callable[[], bool] = always,
+    tell: Callable[[str, Exception | None], None] = nobody,
 ) -> int | None:
     """Plan a run's turns that begin before ``now + horizon``, one at least, for as long as there is time, but
     `MOST_TURNS` at most, and return how many segments that added; None where somebody else is at it. Where more are
@@ -113,7 +122,7 @@ def extend_run(
 
     Args:
         id: of the run.
-        now, horizon, plates, uploads, has_time: see `extend_plans`.
+        now, horizon, plates, uploads, has_time, tell: see `extend_plans`.
 
     Raises:
         ViewsSetAside: see `extend_plans`.
@@ -128,10 +137,13 @@ def extend_run(
         if run is None:
             return 0
         try:
-            return _extend(printing_of(run, plates, uploads), now, horizon, has_time)
+            added = _extend(printing_of(run, plates, uploads), now, horizon, has_time)
         except Exception as error:
             error.add_note(f"while planning run {id!r}")
+            tell(id, error)
             raise
+        tell(id, None)
+        return added
 
 
 @dataclass(frozen=True)

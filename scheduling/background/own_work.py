@@ -6,11 +6,17 @@ it is seen also where all that works by itself is gone, as when nobody started i
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from scheduling.log.models import OwnWork
+from django.db.models import F
+
+from scheduling.log.beside import UNPLANNED
+from scheduling.log.models import OwnWork, Run
+
+# The name of late work that is the planning of some runs.
+SOME_RUNS = UNPLANNED.strip()
 
 
 @dataclass(frozen=True)
@@ -20,25 +26,49 @@ class LateWork:
     Attributes:
         name: of the work.
         since: when it last went well, or was first expected, UTC.
+        runs: ids of those that cannot be planned, though others are: where `name` is `SOME_RUNS`.
     """
 
     name: str
     since: datetime
+    runs: tuple[str, ...] = ()
 
 
-def late_work(allowed: Mapping[str, timedelta], now: datetime) -> tuple[LateWork, ...]:
-    """What is late, in the order in which it is allowed for.
+def late_work(allowed: Mapping[str, timedelta], unplanned_for: timedelta, now: datetime) -> tuple[LateWork, ...]:
+    """What is late, in the order in which it is allowed for, and last the planning of some runs.
 
     A server that begins expects all of it anew, and says nothing of the time while it was off.
 
     Args:
         allowed: how long may pass from one time to the next, by the name of the work.
+        unplanned_for: for how long the planning of a run may fail.
         now: this instant, UTC.
     """
-    rows = {row.name: row for row in OwnWork.objects.filter(name__in=allowed)}
+    rows = {row.name: row for row in OwnWork.objects.all()}
     found = []
     for name, pause in allowed.items():
         row = rows.get(name)
         if row is not None and now - max(row.expected_since, row.done_at or row.expected_since) > pause:
             found.append(LateWork(name, row.done_at or row.expected_since))
-    return tuple(found)
+    return (*found, *_unplanned({id: since for id, since in _failed(rows.values()) if now - since > unplanned_for}))
+
+
+def failed_runs() -> set[str]:
+    """The ids of the runs that could not be planned when it was tried last."""
+    return {id for id, _ in _failed(OwnWork.objects.filter(name__startswith=UNPLANNED))}
+
+
+def _failed(rows: Iterable[OwnWork]) -> Iterator[tuple[str, datetime]]:
+    for row in rows:
+        if row.name.startswith(UNPLANNED):
+            yield row.name.removeprefix(UNPLANNED), row.expected_since
+
+
+def _unplanned(since: Mapping[str, datetime]) -> Iterator[LateWork]:
+    """Of those runs, the ones of which there is still something to plan."""
+    if not since:
+        return
+    open_ones = Run.objects.filter(id__in=since, withdrawn_at=None, planned_to_column__lt=F("end_column"))
+    runs = sorted(open_ones.values_list("id", flat=True), key=lambda id: (since[id], id))
+    if runs:
+        yield LateWork(SOME_RUNS, since[runs[0]], tuple(runs))

@@ -14,6 +14,8 @@ from scheduling.log.models import ClockSample, Contacts, GivenCommand, OwnWork
 
 _HEARD = """INSERT INTO log_heartbeat (machine_id, heard_at, status) VALUES (%s, %s, %s)
     ON CONFLICT (machine_id) DO UPDATE SET heard_at = excluded.heard_at"""
+# So begins the name, among the server's own work, of a run that could not be planned; its id stands behind.
+UNPLANNED = "plan-run "
 _TOLD = f"{_HEARD}, status = excluded.status"
 
 
@@ -65,3 +67,15 @@ def keep_own_work(name: str, now: datetime) -> None:
     OwnWork.objects.update_or_create(
         name=name, defaults={"done_at": now}, create_defaults={"expected_since": now, "done_at": now}
     )
+
+
+def keep_unplanned(run: str, now: datetime) -> None:
+    """Keep since when a run cannot be planned."""
+    OwnWork.objects.bulk_create([OwnWork(name=UNPLANNED + run, expected_since=now)], ignore_conflicts=True)
+
+
+def keep_planned(run: str) -> None:
+    """Keep that a run can be planned."""
+    kept = OwnWork.objects.filter(name=UNPLANNED + run)
+    if kept.exists():  # seldom, and most of the time nothing is to be written
+        kept.delete()

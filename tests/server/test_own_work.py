@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 
@@ -19,13 +20,14 @@ from django.db import (
 )
 from django.test import Client
 
+from scheduling.background.own_work import LateWork
 from scheduling.log.claims import claimed
-from scheduling.log.models import OwnWork
+from scheduling.log.models import OwnWork, Run, Segment
 from scheduling.telling.amiss import Amiss, amiss_now
 from scheduling.telling.matters import PRESSING
 from server import celery_tasks, jobs, own_work, wiring
-from server.console.own_work import SENTENCES
-from server.jobs import run_loop
+from server.console.own_work import SENTENCES, late_in_words
+from server.jobs import run_loop, run_once
 from tests.server.studio import IN_ORDER, Caller, HeldClock
 from tests.server.test_jobs import Advancing, Counted
 
@@ -69,7 +71,7 @@ def test_each_job_has_its_pause_and_its_sentence() -> None:
     assert {
         job.name: timedelta(seconds=job.period_s, minutes=pauses.get(job.name, 2)) for job in every
     } == own_work.ALLOWED
-    assert SENTENCES.keys() == own_work.ALLOWED.keys()
+    assert SENTENCES.keys() == {*own_work.ALLOWED, "plan-run"}
 
 
 def test_what_nobody_does_is_late_within_minutes_and_drawing_within_the_hour(passing: Passing) -> None:
@@ -194,6 +196,72 @@ def test_a_run_that_somebody_else_plans_is_not_done_yet(passing: Passing, unplan
     assert not OwnWork.objects.exists()
     celery_tasks.extend_run("spring")
     assert OwnWork.objects.get().name == "extend-plans"
+
+
+def broken_run(studio: Caller) -> str:
+    """One more that is due, and of which nothing can be planned."""
+    run = next(body for resource, body in IN_ORDER if resource == "runs")
+    machine = next(body for resource, body in IN_ORDER if resource == "machines")
+    studio.create("machines", machine | {"id": "lost-1", "name": "Lost"})
+    studio.create("runs", run | {"id": "lost", "machine": "lost-1"})
+    Run.objects.filter(id="lost").update(cycle="fortnight")
+    return "lost"
+
+
+def plan_alone() -> None:
+    """As the thread of an embedded server plans, which notes what went well."""
+    (plan, _) = jobs.drawing()
+    if run_once(plan):
+        own_work.done(plan.name)
+
+
+def plan_in_a_fleet() -> None:
+    for run in jobs.due():
+        with suppress(Exception):
+            celery_tasks.extend_run(run)
+
+
+@pytest.mark.django_db(transaction=True)
+@pytest.mark.parametrize("plan", [plan_alone, plan_in_a_fleet])
+def test_a_run_that_cannot_be_planned_is_told_apart_from_that_nobody_plans(
+    passing: Passing, unplanned: Caller, clock: HeldClock, plan: Callable[[], None]
+) -> None:
+    own_work.expect()
+    failing = broken_run(unplanned)
+    for day in range(3):
+        for _ in range(41):
+            passing.minutes(1)
+            plan()
+        expected = [LateWork("plan-run", BEGUN + timedelta(minutes=1), (failing,))]
+        assert [one for one in own_work.late() if "plan" in one.name] == expected, day
+        clock.at += timedelta(days=1)  # the other run is planned on meanwhile
+    assert Segment.objects.filter(run_id="spring").exists()
+    Run.objects.filter(id=failing).update(cycle="apparent-solar-day")
+    plan()
+    assert not [one for one in own_work.late() if "plan" in one.name]
+
+
+def test_a_run_that_is_called_off_or_planned_to_its_end_is_late_no_more(passing: Passing, unplanned: Caller) -> None:
+    for run in ("spring", "unknown"):
+        own_work.tried(run, OSError("the disk is full"))
+    assert names() == []
+    passing.minutes(3)
+    assert own_work.late() == (LateWork("plan-run", BEGUN, ("spring",)),)
+    Run.objects.update(withdrawn_at=BEGUN)
+    assert names() == []
+
+
+def test_many_runs_that_cannot_be_planned_are_one_sentence(passing: Passing, monkeypatch: pytest.MonkeyPatch) -> None:
+    of = {
+        1: "Of run r0 nothing",
+        5: "Of runs r0, r1, r2, r3, r4 nothing",
+        7: "Of runs r0, r1, r2, r3, r4 and 2 more nothing",
+    }
+    for number, begins in of.items():
+        late = LateWork("plan-run", BEGUN, tuple(f"r{one}" for one in range(number)))
+        monkeypatch.setattr("server.console.own_work.late", lambda late=late: (late,))
+        (said,) = late_in_words()
+        assert said == f"{begins} more could be planned since 12:00 on Sat 21 Mar 2026 UTC. The server's log says why."
 
 
 def test_a_task_keeps_nothing_of_what_somebody_else_is_at(passing: Passing, studio: Caller) -> None:

@@ -18,6 +18,7 @@ from machines.serialization import parse_instant
 from scheduling.background import extend_plans as extend
 from scheduling.background.extend_plans import extend_plans, extend_run, runs_due
 from scheduling.commands.additions import AddMachine
+from scheduling.log.beside import keep_planned, keep_unplanned
 from scheduling.log.claims import claimed
 from scheduling.log.models import Event, Run, Segment
 from scheduling.queries.runs import segment_work
@@ -260,10 +261,25 @@ def test_a_run_that_cannot_be_planned_does_not_hold_up_the_others(tmp_path: Path
     order(AddMachine, id="two", name="Two", venue="shed", profile="small")
     plan(id="second", machine="two")
     Run.objects.filter(id="first").update(cycle="fortnight")
+    told: dict[str, Exception | None] = {}
     with pytest.raises(ExceptionGroup, match="1 runs could not be planned") as caught:
-        extend_plans(NOON, WEEK, PlateStore(tmp_path))
+        extend_plans(NOON, WEEK, PlateStore(tmp_path), tell=told.__setitem__)
+    assert told == {"first": caught.value.exceptions[0], "second": None}
     assert caught.value.exceptions[0].__notes__ == ["while planning run 'first'"]
     assert set(Segment.objects.values_list("run_id", flat=True)) == {"second"}
+
+
+def test_a_run_that_could_not_be_planned_comes_last_the_next_time(tmp_path: Path) -> None:
+    """However little time there is, the others have their turn."""
+    furnish()
+    order(AddMachine, id="two", name="Two", venue="shed", profile="small")
+    plan()
+    plan(id="second", machine="two", starts_at=(NOON + timedelta(hours=1)).isoformat())
+    assert runs_due(NOON, WEEK) == ["first", "second"]
+    keep_unplanned("first", NOON)
+    assert runs_due(NOON, WEEK) == ["second", "first"]
+    keep_planned("first")
+    assert runs_due(NOON, WEEK) == ["first", "second"]
 
 
 def test_a_run_whose_timeline_waited_is_planned_as_if_it_had_not_and_no_further_ahead(tmp_path: Path) -> None:

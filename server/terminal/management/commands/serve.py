@@ -14,7 +14,7 @@ from django.core.management.base import CommandError
 
 from server import wiring
 from server.heavy import LEAST_THREADS
-from server.jobs import DRAWING, SENDING, listening, run_loop
+from server.jobs import SENDING, drawing, listening, run_loop
 from server.own_work import expect
 from server.serving.listening import listen
 from server.terminal.own_name import own_name
@@ -106,7 +106,7 @@ def _jobs_beside() -> Iterator[None]:
     stop, clock = threading.Event(), wiring.clock()
     loops = [
         threading.Thread(target=run_loop, args=(kind, clock, stop), name=name, daemon=kind is SENDING)
-        for name, kind in (("drawing", DRAWING), ("watching", listening(wiring.now())), ("sending", SENDING))
+        for name, kind in (("drawing", drawing()), ("watching", listening(wiring.now())), ("sending", SENDING))
     ]
     for loop in loops:
         loop.start()
