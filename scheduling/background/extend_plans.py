@@ -114,11 +114,11 @@ def extend_run(
     tell: Callable[[str, Exception | None], None] = nobody,
 ) -> int | None:
     """Plan a run's turns that begin before ``now + horizon``, one at least, for as long as there is time, but
-    `MOST_TURNS` at most, and return how many segments that added; None where somebody else is at it. Where more are
-    due, the next time goes on.
+    `MOST_TURNS` at most, and return how many segments that added; None where somebody else is at it, or at the plate
+    that it needs. Where more are due, the next time goes on.
 
-    Whoever plans a run has claimed it, so that no plate is drawn twice. Two planners at once are harmless all the same:
-    what they plan is equal, and the second loses the race for the turn.
+    Whoever plans a run has claimed it, and what they draw for it, so that no plate is drawn twice. Two planners at once
+    are harmless all the same: what they plan is equal, and the second loses the race for the turn.
 
     Args:
         id: of the run.
@@ -142,7 +142,8 @@ def extend_run(
             error.add_note(f"while planning run {id!r}")
             tell(id, error)
             raise
-        tell(id, None)
+        if added is not None:
+            tell(id, None)
         return added
 
 
@@ -176,7 +177,7 @@ def printing_of(run: Run, plates: PlateStore, uploads: UploadStore | None) -> Pl
     )
 
 
-def _extend(printing: PlanningContext, now: datetime, horizon: timedelta, has_time: Callable[[], bool]) -> int:
+def _extend(printing: PlanningContext, now: datetime, horizon: timedelta, has_time: Callable[[], bool]) -> int | None:
     run = printing.run
     until = (now + horizon).timestamp() - run.shift_s  # planned as if the timeline had never waited
     columns, first, added = printing.timeline.columns, run.planned_to_column, 0
@@ -184,9 +185,11 @@ def _extend(printing: PlanningContext, now: datetime, horizon: timedelta, has_ti
         if first >= run.end_column or printing.timeline.instants(np.array([first]))[0] >= until:
             break
         end = min((first // columns + 1) * columns, run.end_column)
-        planned = _turn(printing, first, end)
         try:
+            planned = _turn(printing, first, end)
             _write(run, planned, now)
+        except BeingDrawn:
+            return added or None
         except VersionConflict:
             break
         first, added = end, added + len(planned.segments)
@@ -212,19 +215,29 @@ def _plate(printing: PlanningContext, turn: int) -> str:
     return draw_turn(printing, turn)
 
 
+class BeingDrawn(Exception):
+    """Somebody else is drawing the same plate, for another run: once it is there, it is this run's, too."""
+
+
 def draw_turn(printing: PlanningContext, turn: int) -> str:
     """Draw and keep the plate of a turn of a run's cycle, where it was not drawn for another run before; returns its
-    digest.
+    digest. Whoever draws one has claimed it.
 
     Raises:
+        BeingDrawn: see there.
         InputError: the picture does not fit the machine, or the sky is not known so far.
         OSError: the plate cannot be written.
     """
     sky = sky_of(printing, turn)
     recipe = recipe_of(printing.original, printing.profile, sky)
-    return printing.plates.drawn(recipe) or printing.plates.put(
-        plate_under(printing.original, printing.profile, sky), recipe
-    )
+    plates, digest = printing.plates, printing.plates.drawn(recipe)
+    if digest is not None:
+        return digest
+    with claimed(f"plate {recipe}") as ours:
+        if not ours:
+            raise BeingDrawn
+        # Asked once more, as whoever had it claimed may be done since.
+        return plates.drawn(recipe) or plates.put(plate_under(printing.original, printing.profile, sky), recipe)
 
 
 def sky_of(printing: PlanningContext, turn: int) -> SkyNumbers:

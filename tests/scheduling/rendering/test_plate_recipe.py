@@ -18,8 +18,8 @@ from machines.imaging.dot_gain import ToneCurve
 from machines.imaging.pictures import PICTURE_KINDS, SkyNumbers
 from machines.model.profile import Profile
 from scheduling.background import extend_plans as extend
-from scheduling.background.extend_plans import extend_plans
-from scheduling.commands.additions import AddMachine
+from scheduling.background.extend_plans import extend_plans, extend_run
+from scheduling.commands.additions import AddMachine, AddSource
 from scheduling.log.models import Segment
 from scheduling.rendering import plate_recipe, sky_parameters
 from scheduling.rendering.plate_recipe import recipe_of
@@ -176,6 +176,53 @@ def test_machines_of_one_model_share_what_is_drawn(
     )
     assert first == second == set(drawn)
     assert len(drawn) == len(set(drawn))
+
+
+@pytest.mark.django_db
+def test_a_plate_that_somebody_else_draws_is_waited_for_by_no_one_and_drawn_once(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Two drawers begin with two runs of one picture: the second leaves the plate to the first, and has it the next
+    time. A run of another picture is planned meanwhile."""
+    furnish(MOON)
+    order(AddSource, id="land", name="Land", picture={"kind": "map", "data": "land-110m"})
+    for machine in ("two", "three"):
+        order(AddMachine, id=machine, name=machine, venue="shed", profile="small")
+    said = {"cycle": "lunar-day", "ends_at": (NOON + timedelta(days=2)).isoformat()}
+    plan(**said)
+    plan(id="second", machine="two", **said)
+    plan(id="third", machine="three", source="land", ends_at=said["ends_at"])
+    store, drawn, others = PlateStore(tmp_path), [], []
+
+    def other_drawer() -> None:
+        others.append([extend_run(run, NOON, WEEK, store) for run in ("second", "third")])
+
+    def beside_another(*given: Any) -> Any:
+        if not others:
+            others.append([])
+            other_drawer()
+        drawn.append(plate_under(*given).digest)
+        return plate_under(*given)
+
+    monkeypatch.setattr(extend, "plate_under", beside_another)
+    assert extend_run("first", NOON, WEEK, store)
+    assert others[1][0] is None and others[1][1] > 0
+    assert extend_run("second", NOON, WEEK, store)
+    assert len(drawn) == len(set(drawn)) == len(set(Segment.objects.values_list("plate", flat=True)))
+
+
+@pytest.mark.django_db
+def test_of_a_plate_that_cannot_be_drawn_nothing_stays_claimed(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    furnish(MOON)
+    plan(cycle="lunar-day", ends_at=(NOON + timedelta(days=2)).isoformat())
+
+    def full(*given: Any) -> Any:
+        raise OSError("the disk is full")
+
+    with monkeypatch.context() as patched, pytest.raises(OSError, match="full"):
+        patched.setattr(extend, "plate_under", full)
+        extend_run("first", NOON, WEEK, PlateStore(tmp_path))
+    assert extend_run("first", NOON, WEEK, PlateStore(tmp_path))
 
 
 @pytest.mark.django_db
