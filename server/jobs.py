@@ -11,7 +11,6 @@ import logging
 import threading
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from datetime import datetime
 from functools import partial
 
 from django.conf import settings
@@ -28,7 +27,7 @@ from scheduling.telling.amiss import amiss_now
 from scheduling.telling.keeping import forget_old, keep_look, plan_messages
 from scheduling.telling.recipients import all_recipients
 from server import wiring
-from server.own_work import done, late, tried
+from server.own_work import done, late, listens_since, tried
 from server.telling.delivery import send_due
 
 logger = logging.getLogger(__name__)
@@ -80,10 +79,10 @@ def extend_one(run: str, tell: Callable[[str, Exception | None], None] = nobody)
     return extend_run(run, *given)
 
 
-def watch(listens_since: datetime | None = None) -> int:
-    """Begin and end silences, and keep how surely boards know the time; returns how many silences changed. A server
-    that was away itself says since when it listens again."""
-    changed = watch_silence(wiring.now(), wiring.silent_after(), listens_since)
+def watch() -> int:
+    """Begin and end silences, and keep how surely boards know the time; returns how many silences changed. Nobody is
+    silent because no server listened."""
+    changed = watch_silence(wiring.now(), wiring.silent_after(), listens_since())
     sample_clocks(wiring.now())
     return changed
 
@@ -127,12 +126,6 @@ def drawing() -> tuple[Job, ...]:
     """What draws, of a server that does it in its own process: how each run went is kept at once, so that one which
     cannot be planned is not taken for nobody who plans."""
     return tuple(replace(job, run=partial(extend, tried)) if job.run is extend else job for job in DRAWING)
-
-
-def listening(since: datetime) -> tuple[Job, ...]:
-    """What a server watches that takes calls in the same process, since an instant: it heard nobody before, and tells
-    nobody that all machines are silent because it was away."""
-    return tuple(replace(job, run=partial(watch, since)) if job.run is watch else job for job in WATCHING)
 
 
 def run_once(job: Job) -> bool:

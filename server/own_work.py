@@ -7,13 +7,21 @@ It is told by the time that really passes, however fast the server's clock runs:
 from __future__ import annotations
 
 import logging
+import threading
 from datetime import datetime, timedelta
 
 from django.conf import settings
-from django.db import Error
+from django.db import Error, close_old_connections
 
-from scheduling.background.own_work import LateWork, late_work
-from scheduling.log.beside import expect_own_work, keep_own_work, keep_planned, keep_unplanned
+from scheduling.background.own_work import LateWork, late_work, listened_for
+from scheduling.log.beside import (
+    LISTENS,
+    expect_own_work,
+    keep_listening,
+    keep_own_work,
+    keep_planned,
+    keep_unplanned,
+)
 from server import wiring
 
 logger = logging.getLogger(__name__)
@@ -32,18 +40,41 @@ ALLOWED = {
 _kept: dict[str, datetime] = {}
 
 
-def expect() -> None:
-    """Say that all of it is to be done from now on, by whomever: a server begins. It does so too where its database
-    does not answer yet."""
+def pause() -> timedelta:
+    """For how long nobody may say that they listen, before nobody is taken to: short beside how long a board may be
+    silent, which goes by the server's clock."""
+    silent_s = wiring.clock().real_s(wiring.silent_after().total_seconds())
+    return min(LATE_AFTER, timedelta(seconds=silent_s / 2))
+
+
+def listen() -> None:
+    """Say that this process listens to boards. Where nobody did for a while, all of the server's own work is expected
+    from now on, by whomever. It says so too where its database does not answer yet."""
+    now = wiring.really_now()
     try:
-        expect_own_work(list(ALLOWED), wiring.really_now())
+        away = keep_listening(now, pause())
+        expect_own_work(list(ALLOWED), now, anew=away is None or away > LATE_AFTER)
     except Error as error:
-        logger.warning("what the server is to do by itself cannot be written: %s", error)
+        logger.warning("that this server listens, and what it is to do by itself, cannot be written: %s", error)
+
+
+def listen_until(stop: threading.Event) -> None:
+    """Say so again and again, until told to stop."""
+    while not stop.wait(min(KEPT_EVERY, pause() / 6).total_seconds()):
+        close_old_connections()
+        listen()
+    close_old_connections()
+
+
+def listens_since() -> datetime | None:
+    """Since when somebody listens to boards without a pause, by the server's clock; None where that is not known."""
+    listened = listened_for(pause(), wiring.really_now())
+    return None if listened is None else wiring.now() - listened / wiring.clock().real_s(1.0)
 
 
 def late() -> tuple[LateWork, ...]:
     """What is not done."""
-    return late_work(ALLOWED, LATE_AFTER, wiring.really_now())
+    return late_work(ALLOWED | {LISTENS: LATE_AFTER + KEPT_EVERY}, LATE_AFTER, wiring.really_now())
 
 
 def done(name: str) -> None:

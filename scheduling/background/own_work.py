@@ -12,7 +12,7 @@ from datetime import datetime, timedelta
 
 from django.db.models import F
 
-from scheduling.log.beside import UNPLANNED
+from scheduling.log.beside import LISTENS, UNPLANNED
 from scheduling.log.models import OwnWork, Run
 
 # The name of late work that is the planning of some runs.
@@ -51,6 +51,20 @@ def late_work(allowed: Mapping[str, timedelta], unplanned_for: timedelta, now: d
         if row is not None and now - max(row.expected_since, row.done_at or row.expected_since) > pause:
             found.append(LateWork(name, row.done_at or row.expected_since))
     return (*found, *_unplanned({id: since for id, since in _failed(rows.values()) if now - since > unplanned_for}))
+
+
+def listened_for(pause: timedelta, now: datetime) -> timedelta | None:
+    """For how long somebody has listened to boards; no time at all, where nobody has said so for a pause. None where
+    that is not known, as no server ever said so.
+
+    Args:
+        pause: for how long nobody may say so.
+        now: this instant, UTC.
+    """
+    row = OwnWork.objects.filter(name=LISTENS).first()
+    if row is None or row.done_at is None:
+        return None
+    return timedelta(0) if now - row.done_at > pause else max(timedelta(0), now - row.expected_since)
 
 
 def failed_runs() -> set[str]:

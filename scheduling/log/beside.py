@@ -4,7 +4,7 @@ too."""
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 
 from django.db import connection
@@ -16,6 +16,8 @@ _HEARD = """INSERT INTO log_heartbeat (machine_id, heard_at, status) VALUES (%s,
     ON CONFLICT (machine_id) DO UPDATE SET heard_at = excluded.heard_at"""
 # So begins the name, among the server's own work, of a run that could not be planned; its id stands behind.
 UNPLANNED = "plan-run "
+# That of whoever listens to boards: it is done as long as somebody does.
+LISTENS = "listen"
 _TOLD = f"{_HEARD}, status = excluded.status"
 
 
@@ -56,10 +58,24 @@ def let_go(rows: Any) -> None:
         rows.delete()
 
 
-def expect_own_work(names: Sequence[str], now: datetime) -> None:
-    """Keep that work of the server's own is expected from now on."""
-    rows = [OwnWork(name=name, expected_since=now) for name in names]
+def expect_own_work(names: Sequence[str], now: datetime, anew: bool) -> None:
+    """Keep that work of the server's own is expected from now on; where not anew, only what was not expected before."""
+    known = set() if anew else set(OwnWork.objects.filter(name__in=names).values_list("name", flat=True))
+    rows = [OwnWork(name=name, expected_since=now) for name in names if name not in known]
     OwnWork.objects.bulk_create(rows, update_conflicts=True, unique_fields=["name"], update_fields=["expected_since"])
+
+
+def keep_listening(now: datetime, pause: timedelta) -> timedelta | None:
+    """Keep that somebody listens to boards now, and since now, where nobody did for longer than a pause.
+
+    Returns:
+        for how long nobody said so before; None where nobody ever did, or the clock was set back.
+    """
+    kept = OwnWork.objects.filter(name=LISTENS).first()
+    away = None if kept is None or kept.done_at is None or kept.done_at > now else now - kept.done_at
+    since = now if kept is None or away is None or away > pause else kept.expected_since
+    OwnWork.objects.update_or_create(name=LISTENS, defaults={"expected_since": since, "done_at": now})
+    return away
 
 
 def keep_own_work(name: str, now: datetime) -> None:

@@ -6,6 +6,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from scheduling.background.own_work import SOME_RUNS
+from scheduling.log.beside import LISTENS
 from server.console import formatting
 from server.own_work import late
 
@@ -18,6 +19,7 @@ SENTENCES = {
     "watch-openings": "Openings have not been held against what is planned since {since}.",
     "look-amiss": "Nobody has looked for what people are to be told since {since}.",
     "send-messages": "Nothing that people are to be told has been sent since {since}.",
+    LISTENS: "No server has listened to boards since {since}.",
     SOME_RUNS: "Of {runs} nothing more could be planned since {since}. The server's log says why.",
 }
 

@@ -14,7 +14,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from scheduling.log.models import Event, Notice, Segment
-from server import jobs
+from server import jobs, own_work, wiring
 from server.jobs import Job, run_loop, run_once
 from tests.server.studio import IN_ORDER, Caller, HeldClock
 
@@ -147,13 +147,39 @@ def test_plates_are_drawn_for_a_minute_and_then_others_have_their_turn(
     assert [one() for one in given] == [False, False, False]
 
 
+def watch_at(clock: HeldClock, minutes: float, listens: bool = True) -> int:
+    """Let time pass, in which a server says that it listens if it does, and look for silences."""
+    ends = clock.at + timedelta(minutes=minutes)
+    while clock.at < ends:
+        clock.at = min(clock.at + timedelta(seconds=20), ends)
+        if listens:
+            own_work.listen()
+    return jobs.watch()
+
+
 def test_a_server_that_comes_back_finds_no_machine_silent_that_it_could_not_hear(
-    furnished: Caller, clock: HeldClock
+    furnished: Caller, clock: HeldClock, monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    """Neither alone nor in a fleet, where another process watches: each of these may be another one."""
+    monkeypatch.setattr(wiring, "really_now", wiring.now)
+    own_work.listen()
+    assert watch_at(clock, 7 * 60, listens=False) == 0, "while nobody listens, nobody is found to be silent"
+    own_work.listen()
+    assert jobs.watch() == 0
+    assert watch_at(clock, 15) == 0 and not Notice.objects.exists()
+    assert watch_at(clock, 1, listens=False) == 1, "a server that begins anew within two minutes makes no pause"
+    assert Notice.objects.get().kind == "silence"
+
+
+def test_where_no_server_ever_said_that_it_listens_silences_are_found(furnished: Caller, clock: HeldClock) -> None:
+    """As where another program than `dayroll serve` serves."""
     clock.at += timedelta(hours=7)
-    back = jobs.listening(clock.at)
-    assert [job.name for job in back] == [job.name for job in jobs.WATCHING]
-    (watch,) = (job for job in back if job.name == "watch-silence")
-    assert watch.run() == 0 and not Notice.objects.exists()
-    clock.at += timedelta(seconds=901)
-    assert watch.run() == 1 and Notice.objects.get().kind == "silence"
+    assert jobs.watch() == 1
+
+
+def test_how_long_it_listens_goes_by_the_servers_clock(clock: HeldClock, monkeypatch: pytest.MonkeyPatch) -> None:
+    """On a clock that runs 60 times as fast, a silence of 15 minutes is one of 15 seconds that pass."""
+    monkeypatch.setattr(HeldClock, "real_s", lambda self, seconds: seconds / 60.0)
+    assert own_work.pause() == timedelta(seconds=7.5)
+    monkeypatch.setattr(own_work, "listened_for", lambda pause, now: timedelta(seconds=10))
+    assert own_work.listens_since() == clock.at - timedelta(minutes=10)

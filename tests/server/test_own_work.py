@@ -41,8 +41,13 @@ class Passing:
 
     at: datetime = BEGUN
 
-    def minutes(self, number: float) -> None:
-        self.at += timedelta(minutes=number)
+    def minutes(self, number: float, listens: bool = True) -> None:
+        """So many, in which a server says at least every minute that it listens, unless there is none."""
+        ends = self.at + timedelta(minutes=number)
+        while self.at < ends:
+            self.at = min(self.at + timedelta(minutes=1), ends)
+            if listens:
+                own_work.listen()
 
 
 @pytest.fixture
@@ -71,11 +76,11 @@ def test_each_job_has_its_pause_and_its_sentence() -> None:
     assert {
         job.name: timedelta(seconds=job.period_s, minutes=pauses.get(job.name, 2)) for job in every
     } == own_work.ALLOWED
-    assert SENTENCES.keys() == {*own_work.ALLOWED, "plan-run"}
+    assert SENTENCES.keys() == {*own_work.ALLOWED, "listen", "plan-run"}
 
 
 def test_what_nobody_does_is_late_within_minutes_and_drawing_within_the_hour(passing: Passing) -> None:
-    own_work.expect()
+    own_work.listen()
     passing.minutes(2)
     assert names() == []
     passing.minutes(2)
@@ -88,7 +93,7 @@ def test_what_nobody_does_is_late_within_minutes_and_drawing_within_the_hour(pas
 
 
 def test_what_was_done_is_late_since_then_and_no_more_once_it_is_done_again(passing: Passing) -> None:
-    own_work.expect()
+    own_work.listen()
     passing.minutes(1)
     own_work.done("watch-silence")
     passing.minutes(3.6)
@@ -99,27 +104,56 @@ def test_what_was_done_is_late_since_then_and_no_more_once_it_is_done_again(pass
 
 
 def test_a_server_that_was_off_says_nothing_of_that_time(passing: Passing) -> None:
-    own_work.expect()
+    own_work.listen()
     own_work.done("watch-silence")
-    passing.minutes(600)
-    own_work.expect()
+    passing.minutes(600, listens=False)
+    own_work.listen()
     assert names() == []
     passing.minutes(3)
     (late,) = (one for one in own_work.late() if one.name == "watch-silence")
     assert late.since == BEGUN, "it is told since when it really was not done"
 
 
+def test_one_more_server_or_one_that_is_put_in_anothers_place_takes_no_lateness_away(passing: Passing) -> None:
+    """As of a fleet that is brought up to date one part after the other, while nobody watches."""
+    own_work.listen()
+    passing.minutes(5)
+    assert "watch-silence" in names()
+    own_work.listen()
+    assert "watch-silence" in names()
+    passing.minutes(1.9, listens=False)
+    own_work.listen()
+    assert "watch-silence" in names()
+
+
+def test_work_that_an_update_brings_is_expected_from_then_on(passing: Passing) -> None:
+    own_work.listen()
+    OwnWork.objects.filter(name="look-amiss").delete()
+    passing.minutes(4)
+    assert "look-amiss" in names() and OwnWork.objects.get(name="look-amiss").expected_since > BEGUN
+
+
+def test_that_nobody_listens_is_seen_by_whoever_else_looks(passing: Passing) -> None:
+    own_work.listen()
+    passing.minutes(2, listens=False)
+    assert "listen" not in names()
+    passing.minutes(1, listens=False)
+    assert LateWork("listen", BEGUN) in own_work.late()
+    own_work.listen()
+    assert "listen" not in names()
+
+
 def test_it_is_not_written_more_often_than_it_need_be(passing: Passing) -> None:
     own_work.done("look-amiss")
     passing.minutes(0.3)
     own_work.done("look-amiss")
-    assert OwnWork.objects.get().done_at == BEGUN
+    assert OwnWork.objects.get(name="look-amiss").done_at == BEGUN
     passing.minutes(0.1)
     own_work.done("look-amiss")
-    assert OwnWork.objects.get().done_at == BEGUN + timedelta(minutes=0.4)
+    assert OwnWork.objects.get(name="look-amiss").done_at == BEGUN + timedelta(minutes=0.4)
     passing.at = BEGUN - timedelta(days=1)  # the clock was set back
     own_work.done("look-amiss")
-    assert OwnWork.objects.get().done_at == BEGUN - timedelta(days=1)
+    assert OwnWork.objects.get(name="look-amiss").done_at == BEGUN - timedelta(days=1)
 
 
 WRONGS = (OperationalError, ProgrammingError, InternalError, InterfaceError, DataError, DatabaseError)
@@ -133,8 +167,8 @@ def test_where_it_cannot_be_written_nothing_else_stops(
         raise wrong("the database says no")
 
     monkeypatch.setattr(own_work, "keep_own_work", refused)
-    monkeypatch.setattr(own_work, "expect_own_work", refused)
-    own_work.expect()
+    monkeypatch.setattr(own_work, "keep_listening", refused)
+    own_work.listen()
     own_work.done("look-amiss")
     assert caplog.text.count("the database says no") == 2
 
@@ -178,7 +212,7 @@ def queued(monkeypatch: pytest.MonkeyPatch) -> list[str]:
 
 def test_a_fleet_in_which_nobody_draws_is_seen(passing: Passing, unplanned: Caller, queued: list[str]) -> None:
     """Whoever asks what is due goes on asking, and that is not that it is done."""
-    own_work.expect()
+    own_work.listen()
     for _ in range(4 * 36):
         passing.minutes(0.25)
         celery_tasks.extend_plans()
@@ -226,7 +260,7 @@ def plan_in_a_fleet() -> None:
 def test_a_run_that_cannot_be_planned_is_told_apart_from_that_nobody_plans(
     passing: Passing, unplanned: Caller, clock: HeldClock, plan: Callable[[], None]
 ) -> None:
-    own_work.expect()
+    own_work.listen()
     failing = broken_run(unplanned)
     for day in range(3):
         for _ in range(41):
@@ -273,7 +307,7 @@ def test_a_task_keeps_nothing_of_what_somebody_else_is_at(passing: Passing, stud
 def test_the_first_page_says_it_without_any_job(passing: Passing, studio: Caller) -> None:
     person = Client()
     person.force_login(User.objects.create_superuser("keeper"))
-    own_work.expect()
+    own_work.listen()
     assert "Nobody has watched" not in person.get("/").content.decode()
     passing.minutes(5)
     page = person.get("/").content.decode()
@@ -284,7 +318,7 @@ def test_the_first_page_says_it_without_any_job(passing: Passing, studio: Caller
 def test_who_asks_whether_it_is_ready_is_told_and_not_sent_away(
     passing: Passing, caplog: pytest.LogCaptureFixture
 ) -> None:
-    own_work.expect()
+    own_work.listen()
     assert Client().get("/readyz").content == b"ready\n"
     passing.minutes(5)
     for _ in range(2):
@@ -295,7 +329,7 @@ def test_who_asks_whether_it_is_ready_is_told_and_not_sent_away(
 
 
 def test_the_studio_is_told_by_whoever_still_looks(passing: Passing, clock: HeldClock) -> None:
-    own_work.expect()
+    own_work.listen()
     passing.minutes(5)
     looked = amiss_now(clock.at, wiring.plates(), None, own_work.late())
     assert looked.amiss == (Amiss(kind="work", since=BEGUN),)

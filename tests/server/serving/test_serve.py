@@ -25,10 +25,16 @@ def ask(address: str, method: str, path: str, key: str = "", body: Any = None) -
 
 
 def test_from_an_empty_folder_to_planned_segments(tmp_path: Path) -> None:
-    environment = {"DAYROLL_HOME": str(tmp_path / "home"), "DAYROLL_HORIZON_H": "2", "DAYROLL_EXTEND_EVERY_S": "1"}
-    log = tmp_path / "log"
+    environment = {
+        "DAYROLL_HOME": str(tmp_path / "home"),
+        "DAYROLL_HORIZON_H": "2",
+        "DAYROLL_EXTEND_EVERY_S": "1",
+        "DAYROLL_SILENT_AFTER_S": "6",  # so it says twice a second that it listens
+    }
+    log, database = tmp_path / "log", tmp_path / "home" / "dayroll.sqlite3"
     with process(["-m", "server", "serve", "--port", "0"], environment, log) as server:
         address = wait_for_line(server, log, "Dayroll is at").split()[-1]
+        since, said_at = _listens(database)
         assert ask(address, "GET", "livez") == (200, b"live\n")
         assert ask(address, "GET", "readyz") == (200, b"ready\n")
         key = run(["studio-key", "serve-test"], environment).stdout.strip()
@@ -46,8 +52,17 @@ def test_from_an_empty_folder_to_planned_segments(tmp_path: Path) -> None:
         server.send_signal(signal.SIGTERM)
         assert server.wait(PATIENCE_S) == 0
     assert "Traceback" not in log.read_text()
-    with sqlite3.connect(tmp_path / "home" / "dayroll.sqlite3") as database:
-        assert database.execute("PRAGMA integrity_check").fetchone() == ("ok",)
+    assert _listens(database)[1] > said_at >= since, "it went on saying so"
+    with sqlite3.connect(database) as connection:
+        assert connection.execute("PRAGMA integrity_check").fetchone() == ("ok",)
+
+
+def _listens(database: Path) -> tuple[str, str]:
+    """Since when it listens, and when it said so last."""
+    with sqlite3.connect(database) as connection:
+        query = "SELECT expected_since, done_at FROM log_ownwork WHERE name = 'listen'"
+        found: tuple[str, str] = connection.execute(query).fetchone()
+    return found
 
 
 def _instant(posix: float) -> str:

@@ -14,8 +14,9 @@ from django.core.management.base import CommandError
 
 from server import wiring
 from server.heavy import LEAST_THREADS
-from server.jobs import SENDING, drawing, listening, run_loop
-from server.own_work import expect
+from server.jobs import SENDING, WATCHING, drawing, run_loop
+from server.own_work import listen as say_that_it_listens
+from server.own_work import listen_until
 from server.serving.listening import listen
 from server.terminal.own_name import own_name
 from server.terminal_command import TerminalCommand
@@ -54,8 +55,7 @@ class Command(TerminalCommand):
         self.check(databases=["default"])
         server = _listen(options["host"], options["port"], options["threads"], options["nodes_threads"])
         signal.signal(signal.SIGTERM, _leave)
-        expect()
-        with nullcontext() if options["web_only"] else _jobs_beside():
+        with _said_to_listen(), nullcontext() if options["web_only"] else _jobs_beside():
             self.stdout.write(FIRST_STEPS.format(address=_address(options["host"], server), dayroll=own_name()))
             self.stdout.flush()
             server.run()  # returns when SIGTERM or Ctrl-C has come and the requests under way are answered
@@ -100,13 +100,27 @@ def _leave(signal_number: int, frame: Any) -> NoReturn:
 
 
 @contextmanager
+def _said_to_listen() -> Iterator[None]:
+    """For as long as this serves, it says so to whoever watches for silent boards, in whatever process."""
+    say_that_it_listens()
+    stop = threading.Event()
+    saying = threading.Thread(target=listen_until, args=(stop,), name="listening", daemon=True)
+    saying.start()
+    try:
+        yield
+    finally:
+        stop.set()
+        saying.join()
+
+
+@contextmanager
 def _jobs_beside() -> Iterator[None]:
     """A loop of each kind of jobs in a thread of its own. At the end those that plan and watch finish what they are at;
     for the one that sends nobody waits: what it was at is sent again."""
     stop, clock = threading.Event(), wiring.clock()
     loops = [
         threading.Thread(target=run_loop, args=(kind, clock, stop), name=name, daemon=kind is SENDING)
-        for name, kind in (("drawing", drawing()), ("watching", listening(wiring.now())), ("sending", SENDING))
+        for name, kind in (("drawing", drawing()), ("watching", WATCHING), ("sending", SENDING))
     ]
     for loop in loops:
         loop.start()
