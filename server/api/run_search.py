@@ -10,6 +10,7 @@ from scheduling.commands.plan_run import PlanRun
 from scheduling.commands.run_search import RunSearch, SeekRun, seek_run
 from server import wiring
 from server.api.base_views import ApiView
+from server.heavy import TURNS
 
 
 class RunSearches(ApiView):
@@ -21,5 +22,8 @@ class RunSearches(ApiView):
         """Seek when a run is to begin, with how many strips a turn and, of a period, by which epoch: so that a place is
         under the head or in sight at an instant, a strip falls then, and rolls and blades are changed when somebody
         comes, or not on some days. The nearest are told first, each with how far it is from every wish; order one by
-        `POST runs`. Its picture is not drawn: `run-checks` says what else there is to an answer."""
-        return Response(unstructure(seek_run(structure(request.data, SeekRun), wiring.now())))
+        `POST runs`. Its picture is not drawn: `run-checks` says what else there is to an answer.
+        Where too much is being made this comes to 429."""
+        sought = structure(request.data, SeekRun)
+        with TURNS.turn():
+            return Response(unstructure(seek_run(sought, wiring.now())))

@@ -15,6 +15,7 @@ from django.test import Client
 from scheduling.log.models import Event, Opening, Run
 from server import wiring
 from server.console.formatting import NO_BREAK
+from server.heavy import TURNS
 from tests.server.desk.pages import shown, signed_in
 from tests.server.studio import Caller
 
@@ -177,6 +178,15 @@ def test_what_is_wrong_stands_beside_its_field_and_all_else_stays(
 def test_a_span_in_which_none_can_be_planned_is_said_so(person: Client) -> None:
     told = page(person, HEAD, earliest_civil="2026-03-22T12:00", latest_civil="2026-03-22T14:00")
     assert "None can be planned" in told and "of the first: the machine is on run 'spring' until" in told
+
+
+def test_while_too_much_is_made_none_is_sought(
+    person: Client, furnished: Caller, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(TURNS.room, "most", 0)
+    answer = person.get(address(HEAD))
+    assert (answer.status_code, answer["Retry-After"]) == (429, "10")
+    assert person.get(address(HEAD, button="")).status_code == 200, "the form is not costly"
 
 
 def test_it_is_led_to_from_a_machine_an_opening_and_the_list_of_runs(person: Client) -> None:
