@@ -3,6 +3,7 @@ fills in the form by which a run is planned. Nothing is kept."""
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from typing import Any
 
@@ -26,6 +27,9 @@ from server.desk.seek_shown import shown
 from server.desk.seek_start import opening_asked, starting
 from server.desk.wish_forms import WISHES, WishForm, as_typed, wish_forms
 
+# How a field of a wish is called, and the number of one that is taken out: no longer than those that a page has.
+OF_WISH = re.compile(r"w([0-9]{1,2})-(.+)", re.ASCII)
+NUMBER = re.compile(r"[0-9]{1,2}", re.ASCII)
 # Buttons of the form, and what they send.
 ADDS, TAKES_OUT, SEEKS = "add", "without", "seek"
 
@@ -91,7 +95,8 @@ def _refuse(form: SeekForm, wishes: Sequence[WishForm], error: InputError) -> No
             wish.refuse(InputError(error.field[len(place) + 1 :], error.problem, error.remedy))
             return
     if error.field == "wishes":
-        form.add_error(None, "Add a wish first.")
+        many = f"More than {MOST_WISHES} wishes are not weighed against each other: take one out."
+        form.add_error(None, many if wishes else "Add a wish first.")
         return
     form.refuse(error)
 
@@ -103,7 +108,7 @@ def _otherwise(path: str, data: QueryDict) -> str:
     kinds, at = [one for one in kinds if one in WISHES], "wishes"
     for name in (ADDS, TAKES_OUT, SEEKS, "kind"):
         after.pop(name, None)
-    if out.isdecimal() and int(out) < len(kinds):
+    if NUMBER.fullmatch(out) and int(out) < len(kinds):
         kinds.pop(int(out))
         _without(after, int(out))
     elif kind in WISHES and len(kinds) < MOST_WISHES:
@@ -116,9 +121,10 @@ def _otherwise(path: str, data: QueryDict) -> str:
 def _without(data: QueryDict, number: int) -> None:
     """Take the fields of a wish out, and number those after it anew."""
     for name in list(data):
-        prefix, dash, rest = name.partition("-")
-        if not (dash and prefix[:1] == "w" and prefix[1:].isdecimal()) or int(prefix[1:]) < number:
+        found = OF_WISH.fullmatch(name)
+        of = -1 if found is None else int(found[1])
+        if found is None or of < number:
             continue
         values = data.pop(name)
-        if int(prefix[1:]) > number:
-            data.setlist(f"w{int(prefix[1:]) - 1}-{rest}", values)
+        if of > number:
+            data.setlist(f"w{of - 1}-{found[2]}", values)

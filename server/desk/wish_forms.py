@@ -9,6 +9,7 @@ from django import forms
 from django.http import QueryDict
 
 from machines.imaging.pictures import from_json
+from scheduling.commands.run_search import MOST_WISHES
 from scheduling.commands.run_wishes import WishKind
 from scheduling.log.models import Source, Venue
 from scheduling.paper.next_passage import PassageQuery
@@ -61,8 +62,8 @@ class WishForm(OrderForm):
         return {"kind": self.kind, "weight": float(self.cleaned_data["weight"]), **self.told()}
 
     def told(self) -> dict[str, Any]:
-        """What it says beside its kind and how much it counts."""
-        raise NotImplementedError
+        """What it says beside its kind and how much it counts; of itself nothing."""
+        return {}
 
 
 class AtInstant(WishForm):
@@ -183,14 +184,15 @@ WISHES: Mapping[str, type[WishForm]] = {one.kind: one for one in (AtHead, InSigh
 
 
 def wish_forms(data: QueryDict, *, is_asked: bool) -> list[WishForm]:
-    """The wishes of an address, in order.
+    """The wishes of an address, in order; one more than may be at most, by which it is seen that they are too many.
 
     Args:
         data: of the address, with a kind for each.
         is_asked: whether they are to be read; else they are shown as far as they were typed.
     """
     found = []
-    for number, kind in enumerate(one for one in data.getlist("wish") if one in WISHES):
+    kinds = [one for one in data.getlist("wish") if one in WISHES]
+    for number, kind in enumerate(kinds[: MOST_WISHES + 1]):
         make, prefix = WISHES[kind], f"w{number}"
         if is_asked:
             found.append(make(data, prefix=prefix))

@@ -141,6 +141,29 @@ def test_no_more_than_eight_are_added(person: Client) -> None:
     assert "8. A strip falls then" in shown(person, answer["Location"])
 
 
+def test_of_more_than_eight_it_is_said_that_they_are_too_many(person: Client) -> None:
+    answer = person.get(address(*[FALLS] * 30))
+    told = answer.content.decode()
+    assert answer.status_code == 422 and "Add a wish first." not in told
+    assert "More than 8 wishes are not weighed against each other: take one out." in told
+    assert told.count("Take this wish out") == 9
+    fewer = shown(person, person.get(address(*[FALLS] * 9, button="", without="8"))["Location"])
+    assert fewer.count("Take this wish out") == 8
+
+
+@pytest.mark.parametrize("number", ["9" * 5000, "\N{ARABIC-INDIC DIGIT ONE}", "\N{SUPERSCRIPT TWO}", "-1"])
+def test_a_number_that_no_wish_has_takes_none_out(person: Client, number: str) -> None:
+    told = shown(person, person.get(address(HEAD, FALLS, button="", without=number))["Location"])
+    assert told.count("Take this wish out") == 2 and 'value="9.14 W"' in told
+    strange = {f"w{number}-place": "9.14 W"}
+    assert told_out(person, strange).count("Take this wish out") == 1
+
+
+def told_out(person: Client, more: dict[str, str]) -> str:
+    """The page once the first of two wishes is taken out."""
+    return shown(person, person.get(address(HEAD, FALLS, button="", without="0", **more))["Location"])
+
+
 @pytest.mark.parametrize(
     ("wish", "more", "place", "said"),
     [
