@@ -107,7 +107,8 @@ class RunSearch:
         tried: how many were looked at.
         step_s: how far apart they begin, seconds.
         refused: how many of them cannot be planned.
-        why_refused: of the first of those; None where all can.
+        why_refused: of the first of those, in words; None where all can.
+        refused_field: what of the order that is about; None where all can.
     """
 
     answers: tuple[SoughtRun, ...]
@@ -115,6 +116,7 @@ class RunSearch:
     step_s: int
     refused: int
     why_refused: str | None
+    refused_field: str | None
 
 
 def seek_run(sought: SeekRun, now: datetime) -> RunSearch:
@@ -134,7 +136,7 @@ def seek_run(sought: SeekRun, now: datetime) -> RunSearch:
     of_machine = machine_context(context.machine, now)
     cycles = _cycles(sought, context, of_machine)
     step_s, starts = _starts(sought, MOST_TRIED // (len(cycles) * len(_strips(sought))))
-    found, refused = list[SoughtRun](), list[str]()
+    found, refused = list[SoughtRun](), list[InputError]()
     for cycle_options in cycles:
         by_cycle = by_another_cycle(context, replace(sought.run, cycle_options=cycle_options))
         for strips, starts_at in product(_strips(sought), starts):
@@ -143,7 +145,7 @@ def seek_run(sought: SeekRun, now: datetime) -> RunSearch:
                 require_begins_ahead(command, now)
                 run = as_planned(command.id, plan_run(command, by_cycle))
             except InputError as error:
-                refused.append(str(error))
+                refused.append(error)
                 continue
             found.append(_looked_at(sought.wishes, run, by_cycle, of_machine))
     found.sort(key=lambda one: (one.off_h, abs(one.starts_at - sought.run.starts_at)))
@@ -152,7 +154,8 @@ def seek_run(sought: SeekRun, now: datetime) -> RunSearch:
         tried=len(found) + len(refused),
         step_s=step_s,
         refused=len(refused),
-        why_refused=refused[0] if refused else None,
+        why_refused=refused[0].said if refused else None,
+        refused_field=refused[0].field if refused else None,
     )
 
 

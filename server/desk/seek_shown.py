@@ -82,7 +82,6 @@ def shown(
     zone = machine.venue.zone
     return {
         "found": found,
-        "why_refused": (found.why_refused or "").partition(": ")[2],
         "zone": zone,
         "apart": formatting.seconds(found.step_s),
         "candidates": list(_candidates(sought, found, titles, context, own.beside(zone, UTC), opening)),

@@ -166,7 +166,8 @@ def test_beginnings_that_cannot_be_planned_are_counted_and_the_first_says_why() 
     plan(id="other", ends_at=(NOON + timedelta(days=3)).isoformat())
     found = seek(wish("place-at-head", phase=0.25))
     assert 0 < found.refused < found.tried
-    assert found.why_refused is not None and "the machine is on run 'other' until" in found.why_refused
+    assert found.why_refused is not None and found.why_refused.startswith("the machine is on run 'other' until ")
+    assert found.refused_field == "starts_at"
     assert all(one.starts_at >= NOON + timedelta(days=3) for one in found.answers)
     assert len({one.starts_at.date() for one in found.answers}) == len(found.answers) > 1
 

@@ -39,7 +39,7 @@ def test_what_cannot_be_planned_is_counted_and_said_why(tmp_path: Path) -> None:
 
 def test_json_is_what_the_api_says(tmp_path: Path) -> None:
     found = json.loads(told(tmp_path, "--json"))
-    assert {"answers", "tried", "step_s", "refused", "why_refused"} == set(found)
+    assert {"answers", "tried", "step_s", "refused", "why_refused", "refused_field"} == set(found)
     assert found["answers"][0]["wishes"][0]["in_words"]
 
 

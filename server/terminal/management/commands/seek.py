@@ -50,7 +50,7 @@ def _lines(sought: SeekRun, found: RunSearch, zone: str) -> Iterator[str]:
     apart = formatting.seconds(found.step_s)
     yield f"{found.tried} ways were looked at, their beginnings {apart} apart; times are of {zone}."
     if found.refused:
-        yield f"{found.refused} of them cannot be planned; the first: {found.why_refused}"
+        yield f"{found.refused} of them cannot be planned; the first: {found.refused_field}: {found.why_refused}"
     for one in found.answers:
         epoch = f", epoch {one.cycle_options['epoch']}" if sought.run.cycle == "period" else ""
         off = "all is as wished" if not one.off_h else f"{one.off_h:.1f} h from what is wished, by weight"
