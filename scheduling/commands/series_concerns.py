@@ -55,14 +55,19 @@ class SeriesLook:
     planned_nowhere: dict[str, None] = field(default_factory=dict)
     read: MachinesRead = field(default_factory=MachinesRead)
 
-    def beside(self, event: OpeningFixed) -> str:
-        """What is said of an opening after when it is; empty for nothing, else with a space before it."""
+    def beside(self, event: OpeningFixed, *, opens_otherwise: bool = True) -> str:
+        """What is said of an opening after when it is; empty for nothing, else with a space before it.
+
+        Args:
+            event: the opening.
+            opens_otherwise: whether it did not open then before; else only how it lasts is looked at.
+        """
         venue, said = self.venues[event.venue], list[str]()
         when = in_words_there(event.opens_at, venue)
         self.asked += 1
         if event.opens_at <= self.now:
             said.append(self._speaks("in-the-past", "It is over.", when))
-        if any(closed_then(venue, event.opens_at)):
+        if opens_otherwise and any(closed_then(venue, event.opens_at)):
             said.append(self._speaks("closed", f"{venue.name} is closed then, by its hours.", when))
         for one in self._concerns(event):
             if one.kind == "none-planned":

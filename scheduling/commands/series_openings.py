@@ -44,7 +44,8 @@ class Hanging:
         was = f", instead of {in_words_there(opening.opens_at, venue)}" if at != opening.opens_at else ""
         is_new = stream not in self.versions or opening.called_off_at is not None
         is_otherwise = isinstance(event, OpeningFixed) and (is_new or _is_longer_or_moved(opening, event))
-        against = self.look.beside(event) if is_otherwise else ""
+        opens_otherwise = is_new or at != opening.opens_at
+        against = self.look.beside(event, opens_otherwise=opens_otherwise) if is_otherwise else ""
         self.words.append(f"{what} {in_words_there(at, venue)}{was}.{against}")
 
     @cached_property

@@ -140,6 +140,17 @@ def test_what_is_added_or_moved_is_looked_at_and_what_stays_is_not() -> None:
     assert not change_series(row, as_ordered(row), NOON, 1).preview.fields
 
 
+def test_closed_hours_are_asked_about_only_of_what_opens_otherwise() -> None:
+    furnish()
+    set_hours("shed", Hours(week=Week(sunday=(OpenSpan(opens="10:00", closes="18:00"),))), by())
+    handlers.handle(series(2), by())
+    row = OpeningSeries.objects.get()
+    longer = change_series(row, series(2, closing={"duration": "PT8H"}), NOON, 1).preview
+    assert longer.fields and not longer.warnings and "closed then" not in " ".join(longer.in_words)
+    later = change_series(row, series(2, anchor=AT_NOON | {"civil": "2026-10-24T14:30"}), NOON, 1).preview
+    assert "closed" in [one.kind for one in later.warnings]
+
+
 def test_one_that_lasts_longer_is_looked_at_again() -> None:
     furnish()
     plan()
