@@ -117,28 +117,42 @@ def person_address(request: HttpRequest, number: int) -> HttpResponse:
     """Another address of somebody else's, as where they lost a device; they alone are shown it."""
     person = get_object_or_404(User, pk=number)
     title = _("The address of the calendar of {person}").format(person=person.get_username())
-    return _renewing(request, f"people/{number}/calendar/address", title, "people")
+    done = _("The calendar of {person} has a new address. They alone are shown it, on their page of calendars.")
+    return _renewing(
+        request, f"people/{number}/calendar/address", title, "people", done.format(person=person.get_username())
+    )
 
 
-def _renewing(request: HttpRequest, address: str, title: str, back: str = "own-calendar") -> HttpResponse:
-    """What follows; then it is so. What is told by then that was not seen is shown first."""
+def _renewing(
+    request: HttpRequest, address: str, title: str, back: str = "own-calendar", done: str = ""
+) -> HttpResponse:
+    """What follows; then it is so. What is told by then that was not seen is shown first.
+
+    Args:
+        request: of the page.
+        address: of the calendar's address, below that of the API.
+        title: of the page.
+        back: where it leads to once that is done.
+        done: what is said then; else it is to be given to programs.
+    """
     caller = caller_of(request)
+    is_first = ask(caller, "GET", address).body["address"] is None
     if request.method == "POST":
         try:
             ask(caller, "POST", address, {}, accept=request.POST.get("accept") or "false")
         except NotAccepted:
             pass
         else:
-            messages.success(
-                request, _("The calendar has another address. Give it to each program that is to show it.")
-            )
+            first = _("The calendar has an address now. Give it to each program that is to show it.")
+            another = _("The calendar has another address. Give it to each program that is to show it.")
+            messages.success(request, done or (first if is_first else another))
             return redirect(back)
     looked = ask(caller, "POST", address, {}, preview="true").body
     page = {
         "title": title,
         "looked": looked,
         "accept": ",".join(one["kind"] for one in looked["warnings"]),
-        "is_first": not looked["warnings"],
+        "is_first": is_first,
         "back": reverse(back),
         "section": "calendar",
     }

@@ -63,12 +63,18 @@ def test_an_address_is_made_copied_and_made_another(two: Caller) -> None:
     assert "It has no address yet." in shown(client, PAGE) and not CalendarAddress.objects.exists()
     before = shown(client, f"{PAGE}/address")
     assert "Whoever has that reads the calendar" in before and not CalendarAddress.objects.exists()
-    first = addresses(renewed(client, f"{PAGE}/address"))[0]
+    page = renewed(client, f"{PAGE}/address")
+    assert "The calendar has an address now. Give it to each program" in page
+    assert "The address of before stops working for everybody who has it." in page
+    assert "phases of the Moon, equinoxes and solstices" in page
+    first = addresses(page)[0]
     assert first.startswith("http://testserver/api/v1/people/") and fetch(first) == 200
     looked_at = shown(client, f"{PAGE}/address")
     assert "At the address until now nothing is any more" in looked_at and "Yes, change the address" in looked_at
     assert "secret=" not in looked_at
-    second = addresses(renewed(client, f"{PAGE}/address"))[0]
+    page = renewed(client, f"{PAGE}/address")
+    assert "The calendar has another address. Give it to each program" in page
+    second = addresses(page)[0]
     assert second != first and (fetch(first), fetch(second)) == (404, 200)
     said = Event.objects.filter(kind="calendar-address-changed")
     number = User.objects.get(username="kim").pk
@@ -158,7 +164,8 @@ def test_whoever_keeps_the_accounts_changes_somebodys_and_is_not_shown_it(two: C
     robin = signed_in()
     assert f'href="{path}"' in shown(robin, "/people")
     page = renewed(robin, path)
-    assert "has another address" in page and "secret=" not in page
+    assert "The calendar of kim has a new address. They alone are shown it" in page and "secret=" not in page
+    assert "Give it to each program" not in page
     assert fetch(first) == 404 and fetch(addresses(shown(kim, PAGE))[0]) == 200
     assert kim.get(f"/people/{User.objects.get(username='robin').pk}/calendar/address").status_code == 403
 
