@@ -11,6 +11,9 @@ from typing import Any
 from django.core.management.base import CommandError
 
 from server.api.in_process import Answer
+from server.terminal.changing.asking import ask
+from server.terminal.changing.in_words import preview_in_words
+from server.terminal.changing.typed import json_in
 from server.terminal_command import TerminalCommand
 
 
@@ -63,6 +66,30 @@ class OrderCommand(TerminalCommand):
             self.stdout.write(json.dumps(made, ensure_ascii=False, indent=2))
         elif answer is not None:
             self.stdout.write(done)
+
+    def replaced(self, options: dict[str, Any], address: str, done: str) -> None:
+        """Have something said anew as a whole, from a file of JSON, after it was shown what that does.
+
+        Args:
+            options: with ``file`` and ``reason``; see `add_consent`.
+            address: of what is replaced, below that of the API.
+            done: that it is done, in words.
+
+        Raises:
+            CommandError: nobody says yes.
+        """
+        body = json_in(options["file"])
+        if options["reason"] is not None:
+            body |= {"reason": options["reason"]}
+        seen = ask("GET", address)
+        preview = ask("PUT", address, body, tag=seen.tag, preview="true").body
+        self.carried_out(
+            options,
+            preview,
+            preview_in_words(preview, None),
+            lambda query: ask("PUT", address, body, tag=seen.tag, **query),
+            done,
+        )
 
     def _require_yes(self, options: dict[str, Any], warnings: list[Any]) -> None:
         if options["yes"]:

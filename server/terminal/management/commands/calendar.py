@@ -12,7 +12,7 @@ from server.accounts.people import number_of
 from server.terminal.changing.asking import ask
 from server.terminal.changing.in_words import preview_in_words
 from server.terminal.changing.order_command import OrderCommand, add_consent
-from server.terminal.changing.typed import A_FILE, json_in
+from server.terminal.changing.typed import A_FILE
 
 
 class Command(OrderCommand):
@@ -45,7 +45,8 @@ class Command(OrderCommand):
             found = ask("GET", f"people/{number_of(options['person'])}/calendar")
             self.stdout.write(json.dumps(found.body, indent=2))
         else:
-            self._set(options)
+            person = options["person"]
+            self.replaced(options, f"people/{number_of(person)}/calendar", f"The calendar of {person}: set.")
 
     def _renew(self, options: dict[str, Any]) -> None:
         address, body = f"{_whose(options)}/address", {"reason": options["reason"]}
@@ -56,21 +57,6 @@ class Command(OrderCommand):
             preview_in_words(preview, None),
             lambda query: ask("POST", address, body, **query),
             "It has another address; `dayroll calendar address` shows it.",
-        )
-
-    def _set(self, options: dict[str, Any]) -> None:
-        address = f"people/{number_of(options['person'])}/calendar"
-        body = json_in(options["file"])
-        if options["reason"] is not None:
-            body |= {"reason": options["reason"]}
-        seen = ask("GET", address)
-        preview = ask("PUT", address, body, tag=seen.tag, preview="true").body
-        self.carried_out(
-            options,
-            preview,
-            preview_in_words(preview, None),
-            lambda query: ask("PUT", address, body, tag=seen.tag, **query),
-            f"The calendar of {options['person']}: set.",
         )
 
 

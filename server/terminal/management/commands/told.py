@@ -13,9 +13,8 @@ from scheduling.telling.asking import see_to, send_test
 from server import wiring
 from server.accounts.at_terminal import at_the_terminal
 from server.terminal.changing.asking import ask
-from server.terminal.changing.in_words import preview_in_words
 from server.terminal.changing.order_command import OrderCommand, add_consent
-from server.terminal.changing.typed import A_FILE, json_in
+from server.terminal.changing.typed import A_FILE
 
 MOST_SHOWN = 100
 
@@ -43,7 +42,7 @@ class Command(OrderCommand):
 
     def handle(self, *args: Any, action: str, **options: Any) -> None:
         if action == "set":
-            self._set(options)
+            self.replaced(options, "recipients", "Who is told: set.")
         elif action == "test":
             send_test(options["id"], wiring.now(), wiring.chance())
             self.stdout.write(f"A test is sent to {options['id']}; `dayroll told sent` says when it was taken.")
@@ -57,20 +56,6 @@ class Command(OrderCommand):
             self.stdout.write(json.dumps(ask("GET", "recipients").body or {"recipients": []}, indent=2))
         else:
             self.stdout.writelines(f"{line}\n" for line in (_matters() if action == "matters" else _sent()))
-
-    def _set(self, options: dict[str, Any]) -> None:
-        body = json_in(options["file"])
-        if options["reason"] is not None:
-            body |= {"reason": options["reason"]}
-        seen = ask("GET", "recipients")
-        preview = ask("PUT", "recipients", body, tag=seen.tag, preview="true").body
-        self.carried_out(
-            options,
-            preview,
-            preview_in_words(preview, None),
-            lambda query: ask("PUT", "recipients", body, tag=seen.tag, **query),
-            "Who is told: set.",
-        )
 
 
 def _matters() -> Iterable[str]:
