@@ -63,17 +63,7 @@ def _differing(
 
 
 def _all_day(known: KnownVenue, what: str, day: date, title: str, description: str, last: Changed) -> CalendarEntry:
-    return CalendarEntry(
-        uid=known.uid(what),
-        venue=known.venue.id,
-        starts_at=day,
-        category="hours",
-        title=title,
-        description=description,
-        names_venue=True,
-        changed_at=last.at,
-        revision=last.version - 1,
-    )
+    return known.entry(what, "hours", day, title, description, last, names_venue=True)
 
 
 def _minutes(span: DaySpan) -> tuple[int, int]:

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from itertools import groupby
 from uuid import UUID
 
-from scheduling.calendar.entries import uid_of
+from scheduling.calendar.entries import CalendarEntry, Category, uid_of
 from scheduling.log.events import EVENT_KINDS, Event
 from scheduling.log.events.equipment import VenueAdded, VenueChanged
 from scheduling.log.models import Event as Row
@@ -51,6 +51,40 @@ class KnownVenue:
     def uid(self, what: str) -> str:
         """The name of one of its entries."""
         return uid_of(self.names, what)
+
+    def entry(
+        self,
+        what: str,
+        category: Category,
+        starts_at: datetime | date,
+        title: str,
+        description: str,
+        last: Changed,
+        *,
+        ends_at: datetime | None = None,
+        names_venue: bool = False,
+        is_cancelled: bool = False,
+    ) -> CalendarEntry:
+        """One of its entries.
+
+        Args:
+            what: which one, by which it is named.
+            category, starts_at, title, description, ends_at, names_venue, is_cancelled: see `CalendarEntry`.
+            last: when it last became what it is.
+        """
+        return CalendarEntry(
+            uid=self.uid(what),
+            venue=self.venue.id,
+            starts_at=starts_at,
+            ends_at=ends_at,
+            category=category,
+            title=title,
+            description=description,
+            names_venue=names_venue,
+            changed_at=last.at,
+            revision=last.version - 1,
+            is_cancelled=is_cancelled,
+        )
 
 
 def known_venues(venues: Sequence[Venue]) -> tuple[KnownVenue, ...]:

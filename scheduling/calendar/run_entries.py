@@ -36,15 +36,13 @@ def run_entries(
         for end, at, verb in (("begins", run.starts_at, "begins to print"), ("ends", run.ends_at, "has printed")):
             moved = len(run.shifts) if end == "ends" else 0
             off = "Withdrawn: " if run.withdrawn_at else ""
-            yield CalendarEntry(
-                uid=known.uid(f"run/{run.id}/{end}"),
-                venue=known.venue.id,
-                starts_at=at,
-                category="run",
-                title=f"{off}{machine} {verb} {picture}",
-                description=f"Run {run.id}, {run.cycle}.\n{by_the_clock(at, known.venue)}",
-                changed_at=max(newest.at, waited[run.id]) if moved else newest.at,
-                revision=moved + newest.version - 1,
+            yield known.entry(
+                f"run/{run.id}/{end}",
+                "run",
+                at,
+                f"{off}{machine} {verb} {picture}",
+                f"Run {run.id}, {run.cycle}.\n{by_the_clock(at, known.venue)}",
+                Changed(max(newest.at, waited[run.id]) if moved else newest.at, newest.version + moved),
                 is_cancelled=run.withdrawn_at is not None,
             )
         if run.withdrawn_at is None:
@@ -56,16 +54,14 @@ def _holds(known: KnownVenue, run: Run, machine: str, newest: Changed) -> Iterat
     for recess in recesses_of(run):
         goes_on = "Until people let it go on." if recess.ends_at is None else "It then prints on by itself."
         held = f"Nothing of run {run.id} is printed. {goes_on}"
-        yield CalendarEntry(
-            uid=known.uid(f"run/{run.id}/held/{format_instant(recess.starts_at)}"),
-            venue=known.venue.id,
-            starts_at=recess.starts_at,
+        yield known.entry(
+            f"run/{run.id}/held/{format_instant(recess.starts_at)}",
+            "run",
+            recess.starts_at,
+            f"{machine} is held",
+            f"{held}\n{by_the_clock(recess.starts_at, known.venue)}",
+            newest,
             ends_at=recess.ends_at,
-            category="run",
-            title=f"{machine} is held",
-            description=f"{held}\n{by_the_clock(recess.starts_at, known.venue)}",
-            changed_at=newest.at,
-            revision=newest.version - 1,
         )
 
 

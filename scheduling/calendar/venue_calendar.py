@@ -91,16 +91,14 @@ def _openings(venues: Sequence[KnownVenue], span: CalendarSpan) -> Iterator[Cale
     changed = newest_of([f"opening/{row.id}" for _, row in rows], OpeningFixed, OpeningCalledOff)
     for known, row in rows:
         last = changed[f"opening/{row.id}"]
-        yield CalendarEntry(
-            uid=known.uid(f"opening/{row.id}"),
-            venue=known.venue.id,
-            starts_at=row.opens_at,
+        yield known.entry(
+            f"opening/{row.id}",
+            "opening",
+            row.opens_at,
+            f"Called off: {row.name}" if row.called_off_at else f"Doors open: {row.name}",
+            by_the_clock(row.opens_at, known.venue),
+            last,
             ends_at=row.closes_at,
-            category="opening",
-            title=f"Called off: {row.name}" if row.called_off_at else f"Doors open: {row.name}",
-            description=by_the_clock(row.opens_at, known.venue),
-            changed_at=last.at,
-            revision=last.version - 1,
             is_cancelled=row.called_off_at is not None,
         )
 
@@ -118,16 +116,14 @@ def _service(venues: Sequence[KnownVenue], span: CalendarSpan) -> Iterator[Calen
         if one.window not in once:
             last = Changed(max(last.at, place.at), last.version + place.version - 1)
             name = f"{stream}/{one.starts_at.astimezone(zone(known.venue.zone)):%Y-%m-%d}"
-        yield CalendarEntry(
-            uid=known.uid(name),
-            venue=known.venue.id,
-            starts_at=one.starts_at,
+        yield known.entry(
+            name,
+            "service",
+            one.starts_at,
+            f"Service: {one.name}",
+            f"{by_the_clock(one.starts_at, known.venue)}\n{DECIDE}",
+            last,
             ends_at=one.ends_at,
-            category="service",
-            title=f"Service: {one.name}",
-            description=f"{by_the_clock(one.starts_at, known.venue)}\n{DECIDE}",
-            changed_at=last.at,
-            revision=last.version - 1,
         )
 
 
@@ -137,14 +133,13 @@ def _supplies(
     for context in machines:
         machine, known = context.machine, venues[context.machine.venue_id]
         for end in supply_ends(context, plates):
-            yield CalendarEntry(
-                uid=known.uid(f"machine/{machine.id}/{end.part}/{end.number}"),
-                venue=known.venue.id,
-                starts_at=end.at,
-                category="supplies",
-                title=f"{end.title}: {machine.name}",
-                description=f"{end.description}\n{by_the_clock(end.at, known.venue)}",
-                changed_at=end.changed_at,
+            yield known.entry(
+                f"machine/{machine.id}/{end.part}/{end.number}",
+                "supplies",
+                end.at,
+                f"{end.title}: {machine.name}",
+                f"{end.description}\n{by_the_clock(end.at, known.venue)}",
+                Changed(end.changed_at, 1),
             )
 
 
