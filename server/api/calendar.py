@@ -98,21 +98,21 @@ class AnyFeed(ApiView, ABC):
         return DESCRIBED | {"secret": OpenApiParameter("secret", str, description=self.secret_is)}
 
     @abstractmethod
-    def made_of(self, pk: str, secret: str) -> Made:
-        """Which calendar it is.
+    def made_of(self, secret: str) -> Made:
+        """Which calendar it is, by the address.
 
         Raises:
             Http404: there is none, or that is not its secret.
         """
 
-    def get(self, request: Request, pk: str) -> HttpResponseBase:
+    def get(self, request: Request, **named: Any) -> HttpResponseBase:
         """Openings, dates with other hours, service windows, when runs begin and end, when a roll, ink or a blade is
         expected to end, and events of the sky: those of whole days of UTC from ``back`` before now to ``ahead`` of it.
 
         304 where ``If-None-Match`` names the same calendar.
         """
         stand = moved()  # before anything is read, so that nothing older is kept by it
-        made = self.made_of(pk, request.query_params.get("secret", ""))
+        made = self.made_of(request.query_params.get("secret", ""))
         now, back, ahead = wiring.now(), _days(request, "back"), _days(request, "ahead")
         asked = Asked(CalendarSpan.around(now, back, ahead), query_value(request, "sky", _events, USUAL_SKY), now)
         depends_on = ("calendar", made.of, asked.span, asked.sky, hour_of(now), stand)
@@ -132,9 +132,9 @@ class VenueFeed(AnyFeed):
 
     secret_is = "Where the server's pages are closed; see the console."
 
-    def made_of(self, pk: str, secret: str) -> Made:
+    def made_of(self, secret: str) -> Made:
         """That of a venue."""
-        venue = Venue.objects.filter(pk=pk).first()
+        venue = Venue.objects.filter(pk=self.kwargs["pk"]).first()
         if venue is None or not may_read_calendar(venue.id, secret):
             raise Http404(NOTHING)
 
@@ -157,7 +157,7 @@ class VenueFeed(AnyFeed):
 class StudioFeed(AnyFeed):
     """The calendar of all venues, to subscribe to; each title names the venue."""
 
-    def made_of(self, pk: str, secret: str) -> Made:
+    def made_of(self, secret: str) -> Made:
         """That of every venue that is in use."""
         if not is_secret_of(STUDIO, secret):
             raise Http404(NOTHING)
@@ -168,10 +168,10 @@ class StudioFeed(AnyFeed):
 class PersonFeed(AnyFeed):
     """A person's calendar, of their venues and with their alarms, to subscribe to; each title names the venue."""
 
-    def made_of(self, pk: str, secret: str) -> Made:
+    def made_of(self, secret: str) -> Made:
         """That of a person whose account is not closed, of the venues that are theirs at this moment."""
-        of = of_person(int(pk))
-        person = User.objects.filter(pk=pk, is_active=True).first()
+        number: int = self.kwargs["pk"]
+        of, person = of_person(number), User.objects.filter(pk=number, is_active=True).first()
         if person is None or not is_secret_of(of, secret):
             raise Http404(NOTHING)
         wishes = wishes_of(person.pk)

@@ -87,7 +87,11 @@ class AddressOfCalendar(ApiView):
         return self._known(pk)
 
     def _known(self, pk: str) -> Response:
-        return Response(unstructure(known_address(self.of(pk), reverse(self.feed, kwargs={"pk": pk}))))
+        return Response(unstructure(known_address(self.of(pk), self.where(pk))))
+
+    def where(self, pk: str) -> str:
+        """The calendar's address without its secret."""
+        return reverse(self.feed, args=[pk])
 
 
 class AddressOfStudio(AddressOfCalendar):
@@ -105,6 +109,10 @@ class AddressOfStudio(AddressOfCalendar):
     def of(self, pk: str) -> str:
         """The studio's."""
         return STUDIO
+
+    def where(self, pk: str) -> str:
+        """There is one alone."""
+        return reverse(self.feed)
 
     def renewed(self, pk: str, by: Attribution, version: int) -> Change:
         """Another of the studio's."""

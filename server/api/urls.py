@@ -53,7 +53,7 @@ urlpatterns = [
     ),
     path("venues/<id:pk>/calendar.ics", calendar.VenueFeed.as_view(), name="venue-calendar"),
     path("venues/<id:pk>/calendar/address", calendar_addresses.AddressOfVenue.as_view(), name="venue-calendar-address"),
-    path("studio/calendar.ics", calendar.StudioFeed.as_view(), {"pk": "studio"}, name="studio-calendar"),
+    path("studio/calendar.ics", calendar.StudioFeed.as_view(), name="studio-calendar"),
     path(
         "studio/calendar/address",
         calendar_addresses.AddressOfStudio.as_view(),
