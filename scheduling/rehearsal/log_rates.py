@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter, defaultdict
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 
 from machines.recovery import Gap
 from machines.serialization import structure
@@ -98,8 +98,7 @@ def _silences(machine: str, away: Sequence[Instants], now: datetime) -> Iterator
     of one that has not ended."""
     kinds = {EVENT_KINDS[SilenceBegan], EVENT_KINDS[SilenceEnded]}
     began: datetime | None = None
-    told = facts(stream=f"machine/{machine}", kinds=kinds, using="default")
-    for one in sorted(told, key=lambda one: one.version):
+    for one in facts(stream=f"machine/{machine}", kinds=kinds, using="default"):
         if isinstance(one.event, SilenceBegan):
             began = one.event.last_heard_at
         elif isinstance(one.event, SilenceEnded) and began is not None:
@@ -111,17 +110,23 @@ def _silences(machine: str, away: Sequence[Instants], now: datetime) -> Iterator
 
 
 def _nozzles(machine: str, under_way: Sequence[tuple[Run, Instants]], now: datetime, typical: Rate) -> Rate:
-    """By how many nozzles were told to be dead that were alive before; since somebody looked last nothing is known."""
+    """By how many nozzles were told to be dead that were alive before; since somebody looked last nothing is known.
+    Which of those that were dead as somebody looked first died on these runs nobody knows: it is counted from then."""
     checks = HandUse.objects.filter(machine_id=machine, action="test-pattern", pattern="nozzles", at__lt=now)
     looked_at = list(checks.order_by("-at").values_list("at", flat=True)[:1])
-    before, died = frozenset[int](), 0
+    before: frozenset[int] | None = None
+    since, died = datetime.min.replace(tzinfo=UTC), 0
     for one in facts(stream=f"machine/{machine}", kinds={EVENT_KINDS[MachineCalibrated]}, using="default"):
         assert isinstance(one.event, MachineCalibrated)
         dead = frozenset(one.event.calibration.dead_nozzles)
-        if dead != before:  # else something else was measured
+        if dead != (before or frozenset()):  # else something else was measured
             looked_at.append(one.said_at)
-        died, before = died + len(dead - before), dead
+        if before is not None:
+            died += len(dead - before)
+        elif dead:
+            since = one.said_at
+        before = dead
     if not looked_at:
         return replace(typical, source=NOBODY_LOOKED) if typical.source == COMMON else typical
     until = min(max(looked_at), now)
-    return typical.seen(died, _days((begins, min(ends, until)) for _, (begins, ends) in under_way))
+    return typical.seen(died, _days((max(begins, since), min(ends, until)) for _, (begins, ends) in under_way))

@@ -70,15 +70,38 @@ def test_a_board_without_power_tells_nothing_of_the_network(tmp_path: Path) -> N
 
 
 def test_nozzles_are_told_by_those_that_were_found_dead_until_somebody_looked_last() -> None:
-    """Two by the first day, one of them alive again and a third dead by the second: three in two days of printing, with
-    the typical one in thirty."""
+    """Nothing is dead by the first half of a day, two are by the first day, one of them alive again and a third dead by
+    the second: three in two days of printing, with the typical one in thirty."""
     furnish()
     plan(ends_at=at(60).isoformat())
+    measured(12.0)
     measured(24.0, 3, 5)
     measured(48.0, 5, 9)
     found = rates_of("one", at(100), Rates()).nozzle
     assert found.per_day == pytest.approx(4 / 32.0)
     assert "3 in 2 days of this machine's log" in found.source
+
+
+def test_nozzles_that_were_dead_when_somebody_looked_first_did_not_die_since() -> None:
+    """When they died nobody knows: nor is the time before it one in which it was seen how many do. One more is dead by
+    the end of the second day: one in a day and a half, with the typical one in thirty."""
+    furnish()
+    plan(ends_at=at(60).isoformat())
+    measured(12.0, 1, 3, 5)
+    measured(48.0, 1, 3, 5, 9)
+    found = rates_of("one", at(100), Rates()).nozzle
+    assert found.per_day == pytest.approx(2 / 31.5)
+    assert "1 in 1.5 days of this machine's log" in found.source
+
+
+def test_a_machine_that_came_with_dead_nozzles_is_typical_until_somebody_looks_again() -> None:
+    furnish()
+    plan(ends_at=at(60).isoformat())
+    measured(-5.0, 1, 3, 5)
+    assert rates_of("one", at(100), Rates()).nozzle.per_day == Rates().nozzle.per_day
+    measured(36.0, 1, 3)
+    found = rates_of("one", at(100), Rates()).nozzle
+    assert found.per_day == pytest.approx(1 / 31.5), "none in a day and a half"
 
 
 def test_a_check_that_showed_none_tells_something_and_another_measure_does_not(tmp_path: Path) -> None:
