@@ -76,7 +76,7 @@ def told_of_outages(received: Received, away: Sequence[Away]) -> Promise:
     for id in of_outages:
         complaints += _not_told_and_over(id, _times(received, named, id))
     by_way = {f"by_{way}": len(ids) for way, ids in received.ids.items()}
-    measured = by_way | {"outages_told_and_over": dict(Counter(one.machine for one in away))}
+    measured = by_way | {"of_outages": _of_outages(received, named, away, matters)}
     return Promise("told-of-outages", not complaints, measured | ({"complaints": complaints} if complaints else {}))
 
 
@@ -120,6 +120,22 @@ def _not_as_sent(received: Received, named: Mapping[str, Mapping[str, Any]]) -> 
 
 def _what(row: Mapping[str, Any]) -> tuple[str, str]:
     return row["matter"], row["what"]
+
+
+def _of_outages(
+    received: Received,
+    named: Mapping[str, Mapping[str, Any]],
+    away: Sequence[Away],
+    matters: Sequence[Mapping[str, Any] | None],
+) -> dict[str, dict[str, int]]:
+    """How many messages came of the outages at each machine, by either way: as told, and as over."""
+    found = {one.machine: {"outages": 0, "told": 0, "over": 0} for one in away}
+    for one, matter in zip(away, matters, strict=True):
+        counts, times = found[one.machine], _times(received, named, matter["id"]) if matter else Counter()
+        counts["outages"] += 1
+        for (_, what), count in times.items():
+            counts["over" if what == OVER else "told"] += count
+    return found
 
 
 def _times(received: Received, named: Mapping[str, Mapping[str, Any]], matter: str) -> Counter[tuple[str, str]]:

@@ -60,7 +60,19 @@ GOOD = told([matter("first", -0.2), matter("knife", 3.0, "knife"), matter("secon
 def test_a_day_on_which_all_was_told() -> None:
     found = told_of_outages(GOOD, AWAY)
     assert found.holds, found.measured
-    assert found.measured == {"by_email": 6, "by_webhook": 6, "outages_told_and_over": {"one": 2}}
+    assert found.measured == {
+        "by_email": 6,
+        "by_webhook": 6,
+        "of_outages": {"one": {"outages": 2, "told": 4, "over": 4}},
+    }
+
+
+def test_the_messages_that_came_are_counted_and_not_the_outages() -> None:
+    """Nobody was told of the second, and of the first neither its beginning by webhook nor its end by mail."""
+    less = without("first-mo", without("first-h", told([matter("first", -0.2)])))
+    assert told_of_outages(less, AWAY).measured["of_outages"] == {"one": {"outages": 2, "told": 1, "over": 1}}
+    nothing = replace(GOOD, hooks=[], letters=[])
+    assert told_of_outages(nothing, AWAY).measured["of_outages"] == {"one": {"outages": 2, "told": 0, "over": 0}}
 
 
 def without(id: str, of: Received = GOOD) -> Received:
