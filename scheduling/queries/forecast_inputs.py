@@ -6,8 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence, Set
 from dataclasses import dataclass
 from datetime import datetime
 
-from django.db.models import Max, Q, TextField, Value
-from django.db.models.functions import Concat
+from django.db.models import Max
 
 from machines.protocol.journal_entries import GapSettled, OperatorActed
 from scheduling.log.events import EVENT_KINDS
@@ -31,7 +30,7 @@ from scheduling.log.events.plans import (
     SegmentsPlanned,
 )
 from scheduling.log.events.visits import OpeningCalledOff, OpeningFixed, ServiceWindowCalledOff, ServiceWindowFixed
-from scheduling.log.models import Event, Machine
+from scheduling.log.models import SAYS_MORE, Event, Machine
 from scheduling.queries.venue_context import VenueContext
 
 # What moves the end of a part or what is said of it, and so the date of that. Printing as planned moves none, and of
@@ -65,10 +64,6 @@ INVALIDATED_BY = tuple(
 )
 
 
-# As often as a run's turns; all others are rare, whatever the machines print.
-_OF_EACH_TURN = EVENT_KINDS[SegmentsPlanned]
-
-
 @dataclass(frozen=True, order=True)
 class Newest:
     """The newest event that a forecast is counted from.
@@ -95,7 +90,7 @@ def newest_inputs(
     """
     of_venues = {id: tuple(_of_venue(venues[id])) for id in {machine.venue_id for machine in machines}}
     streams = {one.id: (*_own(one, runs.get(one.id)), *of_venues[one.venue_id]) for one in machines}
-    newest = _newest(set().union(*streams.values()), {f"run/{id}" for id in runs.values()})
+    newest = _newest(set().union(*streams.values()))
     return {id: max(newest[stream] for stream in mine if stream in newest) for id, mine in streams.items()}
 
 
@@ -114,15 +109,10 @@ def _of_venue(there: VenueContext) -> Iterator[str]:
     yield from (f"service/{window.id}" for window in there.windows)
 
 
-def _newest(streams: Set[str], runs: Set[str]) -> dict[str, Newest]:
-    """The newest of each stream, by stream. What is rare is looked up by its kind: a machine's stream holds every
-    report that it ever made, and is not walked through. What comes with each turn is looked up in the runs' streams."""
-    rare = Event.objects.filter(kind__in=set(INVALIDATED_BY) - {_OF_EACH_TURN})
-    # By its own name the database would rather walk through the streams.
-    rare = rare.annotate(of=Concat("stream", Value(""), output_field=TextField()))
-    of_rare = rare.filter(of__in=streams).order_by().values("of").annotate(newest=Max("position")).values("newest")
-    turns = Event.objects.filter(stream__in=runs, kind=_OF_EACH_TURN).order_by()
-    of_turns = turns.values("stream").annotate(newest=Max("position")).values("newest")
-    rows = Event.objects.filter(Q(position__in=of_rare) | Q(position__in=of_turns))
-    found = rows.order_by("position").values_list("stream", "position", "digest", "said_at")
-    return {stream: Newest(position, digest, said_at) for stream, position, digest, said_at in found}
+def _newest(streams: Set[str]) -> dict[str, Newest]:
+    """The newest of each stream, by stream: from an index that does not hold what is told as long as all goes as
+    planned, and so neither walks through a machine's reports nor through what was said of all others."""
+    moving = Event.objects.filter(SAYS_MORE, stream__in=streams, kind__in=INVALIDATED_BY).order_by()
+    newest = moving.values("stream").annotate(newest=Max("position")).values("newest")
+    rows = Event.objects.filter(position__in=newest).values_list("stream", "position", "digest", "said_at")
+    return {stream: Newest(position, digest, said_at) for stream, position, digest, said_at in rows}

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from scheduling.log.models.folded import Folded
 from scheduling.log.models.log import (
+    KINDS_AS_PLANNED,
+    SAYS_MORE,
     BrokenView,
     ClockSample,
     Contacts,
@@ -45,7 +47,9 @@ from scheduling.log.models.views import (
 )
 
 __all__ = [
+    "KINDS_AS_PLANNED",
     "NO_RUN",
+    "SAYS_MORE",
     "TOLD_AND_OPEN",
     "UNTOUCHED",
     "BrokenView",
