@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 
 from machines.clock import utc
+from machines.protocol.journal_entries import ColumnsPrinted
 from machines.serialization import format_instant
 from server.demo.foretold import as_foretold, as_told_after
 from server.demo.station_day import StationDay
@@ -60,3 +61,57 @@ def test_as_many_may_differ_as_it_is_said_to_be_unsure_of() -> None:
     assert not as_told_after(good, [short]).holds
     short["certainty"]["unsure_columns"] = 2
     assert as_told_after(good, [short]).holds
+
+
+BURST = SMALL.columns_per_burst
+
+
+def cut(of: dict[str, Any], columns: int) -> dict[str, Any]:
+    """As if less hung, from the knife on."""
+    wrong = deepcopy(of)
+    first = wrong["hangs"][0]
+    first["paper_position"] += columns
+    first["columns"]["first_column"] += columns
+    return wrong
+
+
+def test_an_answer_that_leaves_out_what_hangs_near_the_knife_breaks_it() -> None:
+    """The paper's lower end is the knife's, not that of the answer; the burst of that moment is allowed there, too."""
+    good = day()
+    foretold, told = answer(good, 2.5, "planned"), answer(good, 2.5, "reported")
+    assert as_foretold(good, [cut(foretold, BURST)]).holds
+    assert not as_foretold(good, [cut(foretold, BURST + 1)]).holds
+    assert not as_told_after(good, [cut(told, 1)]).holds
+    for longer in (1, 8):
+        assert not as_told_after(good, [cut(told, -longer)]).holds, "that has passed the knife"
+    last = foretold | {"hangs": foretold["hangs"][-1:]}
+    last["hangs"][0] = {
+        "paper_position": foretold["paper_position"] - 1,
+        "columns": {
+            "first_column": last["hangs"][0]["columns"]["end_column"] - 1,
+            "end_column": last["hangs"][0]["columns"]["end_column"],
+        },
+    }
+    assert not as_foretold(good, [last]).holds, "one column is all that is told"
+
+
+def test_each_answer_has_something_that_hangs() -> None:
+    good = day()
+    fine, none = answer(good, 2.5, "planned"), answer(good, 1.5, "planned") | {"hangs": []}
+    assert not as_foretold(good, [fine, none]).holds
+    unsure = answer(good, 1.5, "reported") | {"hangs": [], "certainty": {"unsure_columns": 10_000}}
+    found = as_told_after(good, [answer(good, 2.5, "reported"), unsure])
+    assert not found.holds and "nothing hangs" in str(found.measured["complaints"])
+    before = answer(good, 1.5, "reported")
+    before["at"]["at"], before["hangs"] = format_instant(BEGINS - timedelta(hours=1)), []
+    assert not as_told_after(good, [before]).holds, "nothing lay there, and nothing is told"
+
+
+def test_an_answer_that_is_unsure_of_more_than_one_report_tells_breaks_it() -> None:
+    good = day()
+    most = max(len(entry.columns) for entry in good.evidence.of(ColumnsPrinted))
+    for unsure, holds in ((most, True), (most + 1, False), (10_000, False)):
+        told = answer(good, 2.5, "reported") | {"certainty": {"unsure_columns": unsure}}
+        assert as_told_after(good, [told]).holds is holds, unsure
+    wrong = cut(answer(good, 2.5, "reported"), most + 1) | {"certainty": {"unsure_columns": 10_000}}
+    assert not as_told_after(good, [wrong]).holds
