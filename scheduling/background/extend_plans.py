@@ -22,6 +22,7 @@ from scheduling.planning.timeline import Timeline
 from scheduling.queries.run_versions import run_profile, run_source
 from scheduling.queries.runs import machine_of, timeline_on
 from scheduling.queries.venue_context import place_of
+from scheduling.rendering.plate_dots import dots_of_segments
 from scheduling.rendering.plate_recipe import recipe_of
 from scheduling.rendering.plate_store import PlateStore
 from scheduling.rendering.render import RenderSource, plate_under
@@ -203,7 +204,8 @@ def _turn(printing: PlanningContext, first: int, end: int) -> SegmentsPlanned:
     turn, timeline = first // printing.timeline.columns, printing.timeline
     plate = _plate(printing, turn)
     segments = tuple(timeline.work(stretch, plate) for stretch in timeline.stretches(first, end))
-    return SegmentsPlanned(turn=turn, plate=plate, segments=segments)
+    dots = dots_of_segments(printing.plates, plate, segments)
+    return SegmentsPlanned(turn=turn, plate=plate, segments=segments, dots=dots)
 
 
 def _plate(printing: PlanningContext, turn: int) -> str:

@@ -29,6 +29,13 @@ def open_spans(runs: Collection[str]) -> dict[str, tuple[Segment, ...]]:
     return {id: tuple(_joined(mine)) for id, mine in groupby(ordered, attrgetter("run_id"))}
 
 
+def open_rows(run: str) -> list[Segment]:
+    """The open segments of a run, in order, each by itself and with its plate; of those that are not open no row is
+    read."""
+    of_run = Segment.objects.filter(run_id=run).only(*_READ, "plate")
+    return list(of_run.filter(UNTOUCHED).union(of_run.filter(TOLD_AND_OPEN), all=True).order_by("number"))
+
+
 def _untouched(runs: Collection[str]) -> tuple[list[Segment], list[str]]:
     """What nothing was told of, as one segment for each run in which it lies side by side; and the other runs' ids."""
     spans = (

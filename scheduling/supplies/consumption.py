@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import datetime
-from functools import lru_cache
 
 import numpy as np
+from django.db.models import F, Q, Sum
 from numpy.typing import NDArray
 
 from machines.clock import utc
@@ -20,8 +20,12 @@ from scheduling.paper.quiet_cuts import held_cuts
 from scheduling.planning.timeline import Timeline
 from scheduling.queries.machine_context import MachineContext
 from scheduling.queries.runs import run_instants
+from scheduling.rendering.plate_dots import dots_of_turn
 from scheduling.rendering.plate_store import PlateGone, PlateStore
 from scheduling.venues.quiet import loud_s, quiet_of
+
+# What of segments their dots are counted by.
+OF_DOTS = ("run_id", "number", "first_column", "end_column", "plate", "dots")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -162,9 +166,11 @@ def supplies(profile: Profile, used: Use, idle: IdleFiring | None, known: bool =
 def planned_dots(run: Run, columns: range, profile: Profile, plates: PlateStore) -> tuple[int, int]:
     """How many of some running columns have a plate, and how many dots those have."""
     here = Segment.objects.filter(run_id=run.id, first_column__lt=columns.stop, end_column__gt=columns.start)
-    here = here.order_by("first_column")
-    found, dots = 0, 0
-    for segment, of_column in by_column(here, profile, plates):
+    known = Q(first_column__gte=columns.start, end_column__lte=columns.stop, dots__isnull=False)
+    counted = here.filter(known).aggregate(columns=Sum(F("end_column") - F("first_column")), dots=Sum("dots"))
+    found, dots = counted["columns"] or 0, counted["dots"] or 0
+    others, mean = here.exclude(known).order_by("first_column").only(*OF_DOTS), dots / found if found else None
+    for segment, of_column in by_column(others, profile, plates, mean):
         first = max(columns.start, segment.first_column) - segment.first_column
         end = min(columns.stop, segment.end_column) - segment.first_column
         found, dots = found + end - first, dots + int(of_column[first:end].sum())
@@ -178,73 +184,70 @@ def mean_dots(run: Run, profile: Profile, plates: PlateStore) -> float | None:
 
 
 def laid_dots(
-    stretches: Iterable[PrintedStretch], segments: Iterable[Segment], profile: Profile, plates: PlateStore
+    stretches: Iterable[PrintedStretch],
+    segments: Iterable[Segment],
+    profile: Profile,
+    plates: PlateStore,
+    mean: float | None = None,
 ) -> int:
-    """The dots of the columns that some stretches laid, of repeated ones as often as they were. See `dots_by_run`."""
-    return sum(dots_by_run(stretches, segments, profile, plates).values())
-
-
-def dots_by_run(
-    stretches: Iterable[PrintedStretch], segments: Iterable[Segment], profile: Profile, plates: PlateStore
-) -> dict[str, int]:
-    """The same, of each run by itself.
+    """The dots of the columns that some stretches laid, of repeated ones as often as they were.
 
     Args:
-        stretches: of one machine.
-        segments: of their runs, run by run; one that nobody planned has a plate that nobody knows: its dots count as
-            none.
-        profile: of the machine.
+        stretches: of one run.
+        segments: of that run; one that nobody planned has a plate that nobody knows: its dots count as none.
+        profile: by which it is printed.
         plates: where plates lie.
+        mean: see `by_column`.
+
+    Raises:
+        PlateGone: see `by_column`.
     """
-    of_segment: dict[tuple[str, int], list[PrintedStretch]] = {}
+    of_segment: dict[int, list[PrintedStretch]] = {}
     for one in stretches:
-        of_segment.setdefault((one.run_id, one.segment), []).append(one)
-    dots: dict[str, int] = {}
-    here = (segment for segment in segments if (segment.run_id, segment.number) in of_segment)
-    for segment, of_turn in _by_turn(here, profile, plates):
-        for one in of_segment[segment.run_id, segment.number]:  # beyond it, where the run was ended meanwhile
+        of_segment.setdefault(one.segment, []).append(one)
+    dots, here = 0, (segment for segment in segments if segment.number in of_segment)
+    for segment, of_turn in _by_turn(here, profile, plates, mean):
+        for one in of_segment[segment.number]:  # beyond it, where the run was ended meanwhile
             of_stretch = of_turn[np.arange(one.first_column, one.end_column) % profile.columns_per_turn]
-            dots[one.run_id] = dots.get(one.run_id, 0) + int(of_stretch.sum())
+            dots += int(of_stretch.sum())
     return dots
 
 
 def by_column(
-    segments: Iterable[Segment], profile: Profile, plates: PlateStore
+    segments: Iterable[Segment], profile: Profile, plates: PlateStore, mean: float | None = None
 ) -> Iterator[tuple[Segment, NDArray[np.int64]]]:
     """Segments, each with the dots of its columns. Where a plate is gone, as of turns that were printed before a studio
     moved to another server, they are taken to be as dark as the mean of the others.
 
+    Args:
+        segments: of one run.
+        profile: by which it is printed.
+        plates: where plates lie.
+        mean: dots of a column where not one of the plates is there; None where that is not known.
+
     Raises:
-        PlateGone: not one of the plates is there.
+        PlateGone: not one of the plates is there, and no mean is known.
     """
-    for segment, of_turn in _by_turn(segments, profile, plates):
+    for segment, of_turn in _by_turn(segments, profile, plates, mean):
         columns = np.arange(segment.first_column, segment.end_column) % profile.columns_per_turn
         yield segment, of_turn[columns].astype(np.int64)
 
 
 def _by_turn(
-    segments: Iterable[Segment], profile: Profile, plates: PlateStore
+    segments: Iterable[Segment], profile: Profile, plates: PlateStore, mean: float | None
 ) -> Iterator[tuple[Segment, NDArray[np.int32]]]:
     """The same, with the dots of all columns of the turn that a segment lies in."""
     every = list(segments)
     by_digest, gone = {}, None
     for digest in dict.fromkeys(segment.plate for segment in every):
         try:
-            by_digest[digest] = _dots_of_turn(plates, digest)
+            by_digest[digest] = dots_of_turn(plates, digest)
         except PlateGone as error:
             gone = error
-    if gone is not None and not by_digest:
+    if gone is not None and not by_digest and mean is None:
         raise gone
-    mean = np.mean([of_turn.mean() for of_turn in by_digest.values()]) if gone is not None else 0.0
-    in_place_of_gone = np.full(profile.columns_per_turn, round(mean), dtype=np.int32)
+    if by_digest:
+        mean = float(np.mean([of_turn.mean() for of_turn in by_digest.values()])) if gone is not None else 0.0
+    in_place_of_gone = np.full(profile.columns_per_turn, round(mean or 0.0), dtype=np.int32)
     for segment in every:
         yield segment, by_digest.get(segment.plate, in_place_of_gone)
-
-
-@lru_cache(maxsize=512)
-def _dots_of_turn(plates: PlateStore, digest: str) -> NDArray[np.int32]:
-    """The dots in each column of a plate. A digest means the same dots for ever, and opening a plate takes long; of the
-    largest plates some 30 MB of counts are kept, of a year of turns."""
-    of_turn: NDArray[np.int32] = plates.get(digest).dots.sum(axis=0, dtype=np.int32)
-    of_turn.setflags(write=False)
-    return of_turn

@@ -14,11 +14,11 @@ from datetime import datetime
 
 from machines.model.profile import CarriageHead, IdleFiring, Profile
 from machines.model.supplies import use
-from scheduling.log.models import Machine, PrintedStretch, SupplyChange
+from scheduling.log.models import Machine, Run, SupplyChange
 from scheduling.queries.machine_context import MachineContext
-from scheduling.queries.runs import runs_standing, segments_in_order
+from scheduling.queries.runs import runs_standing
 from scheduling.rendering.plate_store import PlateStore
-from scheduling.supplies.consumption import dots_by_run
+from scheduling.supplies.counted_dots import dots_laid
 from scheduling.venues.quiet import loud_s, quiet_of
 
 
@@ -110,11 +110,11 @@ def cartridge(context: MachineContext, plates: PlateStore, now: datetime, idle: 
     newest = next(reversed(context.supply_changes(SupplyChange.CARTRIDGE)), None)
     since = newest.at if newest else _first_run_at(context.machine, now)
     place = newest.paper_position if newest else 0
-    stretches = list(PrintedStretch.objects.filter(machine_id=context.machine.id, paper_position__gte=place))
     used = use(profile, columns=0, dots=0, seconds=loud_s(quiet_of(context.venue), since, now), idle=idle)
-    runs = {one.run_id for one in stretches}
-    dots_by_model, otherwise = Counter[Profile](), context.profiles_otherwise(runs)
-    for run, dots in dots_by_run(stretches, segments_in_order(runs), profile, plates).items():
+    runs = list(Run.objects.filter(machine_id=context.machine.id, paper_to__gt=place))
+    dots_by_model, otherwise = Counter[Profile](), context.profiles_otherwise({run.id for run in runs})
+    laid = dots_laid(runs, lambda run: otherwise.get(run.id, profile), plates, since=place)
+    for run, dots in laid.items():
         dots_by_model[otherwise.get(run, profile)] += dots
     for model, dots in dots_by_model.items():
         used += use(model, columns=0, dots=dots)

@@ -15,15 +15,16 @@ from numpy.typing import ArrayLike, NDArray
 from machines.model.profile import IdleFiring, Profile
 from machines.model.slots import slot_of, slot_start
 from machines.model.supplies import use
-from scheduling.log.models import PrintedStretch, Run, Segment, Venue
-from scheduling.paper.printed_paper import stretch_end
+from scheduling.log.models import Run, Segment, Venue
 from scheduling.paper.quiet_cuts import MOST_LOOKED_AT, held_cuts
 from scheduling.planning.timeline import Timeline
 from scheduling.queries.machine_context import MachineContext
-from scheduling.queries.runs import run_instants, segments_in_order
+from scheduling.queries.open_spans import open_rows
+from scheduling.queries.runs import run_instants
 from scheduling.rendering.plate_store import PlateStore
 from scheduling.sky.arrays import FloatArray
-from scheduling.supplies.consumption import Supplies, by_column, laid_dots, supplies
+from scheduling.supplies.consumption import Supplies, by_column, supplies
+from scheduling.supplies.counted_dots import dots_laid, mean_drawn
 from scheduling.supplies.left_out import Ranges, columns_in, left_out
 from scheduling.venues.quiet import QuietBetween, loud_s, quiet_of
 
@@ -207,26 +208,21 @@ class RemainingWork(RemainingColumns):
     ) -> RemainingWork:
         """Count the columns of a machine's run and their dots."""
         profile = context.profile_of(run)
-        stretches = list(PrintedStretch.objects.filter(run_id=run.id).order_by("paper_position"))
-        fed = stretch_end(stretches[-1]) - stretches[0].paper_position if stretches else 0
-        due, due_dots, drawn = [NONE], [NONE], [NONE]
+        due, due_dots = [NONE], [NONE]
         out = left_out(run, profile, context.timeline, context.venue, now)
-        segments = list(segments_in_order([run.id]))
-        for segment, dots in by_column(segments, profile, plates):
+        for segment, dots in by_column(open_rows(run.id), profile, plates):
             is_due = _due(segment, out)
             due.append(segment.first_column + np.flatnonzero(is_due))
             due_dots.append(dots[is_due])
-            drawn.append(dots)
-        every = np.concatenate(drawn)
         return cls(
             run=run,
             profile=profile,
             now=now,
             timeline_of=context.timeline,
             idle=idle,
-            fed=fed,
-            printed_dots=laid_dots(stretches, segments, profile, plates),
-            dots_per_column=float(every.mean()) if len(every) else None,
+            fed=0 if run.paper_from is None or run.paper_to is None else run.paper_to - run.paper_from,
+            printed_dots=sum(dots_laid([run], context.profile_of, plates).values()),
+            dots_per_column=mean_drawn(run, profile, plates),
             due=np.concatenate(due),
             due_dots=np.concatenate(due_dots),
             quiet=quiet_of(context.venue),

@@ -223,7 +223,7 @@ def test_a_runs_end_asks_as_often_for_many_openings_as_for_one(furnished: Caller
     fix(0, 1)
     for_one = asked_in(looked_at)
     fix(1, 6)
-    assert asked_in(looked_at) == for_one == 19
+    assert asked_in(looked_at) == for_one == 20
     assert [one["kind"] for one in looked_at().json()["warnings"]] == ["named-by-this"] * 6
 
 

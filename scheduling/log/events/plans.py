@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, ClassVar
 
+from machines.errors import InputError
 from machines.protocol.messages import SegmentWork
 from machines.protocol.recesses import Recess
 from machines.recovery import Policy
@@ -53,12 +54,22 @@ class RunPlanned:
 
 @dataclass(frozen=True, kw_only=True)
 class SegmentsPlanned:
-    """The segments of a run that lie in one turn, in order, and the plate that holds the turn's dots."""
+    """The segments of a run that lie in one turn, in order, and the plate that holds the turn's dots.
+
+    Attributes:
+        dots: how many dots each segment has, in their order; empty where that is not known, as before it was said.
+    """
 
     stream: ClassVar[str] = "run"
     turn: int
     plate: str
     segments: tuple[SegmentWork, ...]
+    dots: tuple[int, ...] = ()
+
+    def __post_init__(self) -> None:
+        if self.dots and len(self.dots) != len(self.segments):
+            problem = f"the dots of {len(self.dots)} segments, and {len(self.segments)} are planned"
+            raise InputError("dots", problem, "give those of each, or none at all")
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -61,6 +61,11 @@ class Run(Folded):
     )
     succeeds = models.TextField(null=True, help_text="id of the run that it follows without a gap")
     followed_by = models.TextField(null=True, help_text="id of the run that goes on where it was ended last")
+    drawn_columns = models.BigIntegerField(default=0, help_text="columns of those segments whose dots are known")
+    drawn_dots = models.BigIntegerField(default=0, help_text="their dots")
+    laid_dots = models.BigIntegerField(default=0, help_text="dots of those stretches of it whose dots are known")
+    paper_from = models.BigIntegerField(null=True, help_text="place of its first column on the paper; null for none")
+    paper_to = models.BigIntegerField(null=True, help_text="place after its furthest column; null for none")
 
     @property
     def longest_column(self) -> int:
@@ -94,6 +99,7 @@ class Segment(Folded):
     ends_at = models.DateTimeField(help_text="with what the timeline has waited")
     knots = CanonicalJSON(help_text="instants as planned, see machines.protocol.messages.SegmentWork")
     plate = models.TextField(help_text="digest")
+    dots = models.BigIntegerField(null=True, help_text="of its columns; null where only the plate tells")
     printed = models.IntegerField(default=0)
     skipped = models.IntegerField(default=0)
     unknown = models.IntegerField(default=0)
@@ -105,7 +111,9 @@ class Segment(Folded):
 
     class Meta:
         indexes: ClassVar = [
-            models.Index(fields=["run", "first_column"], name="log_segment_columns"),
+            # With what the dots of many are counted from.
+            models.Index(fields=["run", "first_column", "end_column", "dots"], name="log_segment_columns"),
+            models.Index(fields=["run", "number"], name="log_segment_uncounted", condition=models.Q(dots=None)),
             # A machine's week is thousands of segments, and months of them lie behind it. From where to where those lie
             # of which nothing was told is answered without a row being read; of the others a few are open.
             models.Index(
@@ -130,10 +138,12 @@ class PrintedStretch(Folded):
     paper_position = models.BigIntegerField(help_text="place on the paper of the first, in columns")
     at = models.DateTimeField(help_text="when the last was laid")
     worst_miss_s = models.FloatField()
+    dots = models.BigIntegerField(null=True, help_text="of a whole segment that was planned; null for any other")
 
     class Meta:
         indexes: ClassVar = [
             models.Index(fields=["run", "first_column"], name="log_stretch_columns"),
+            models.Index(fields=["run", "paper_position"], name="log_stretch_uncounted", condition=models.Q(dots=None)),
             models.Index(fields=["machine", "paper_position"], name="log_stretch_paper"),
         ]
 

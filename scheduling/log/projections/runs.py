@@ -36,6 +36,7 @@ def run_changed(rows: Rows, fact: Recorded, event: RunChanged) -> None:
     if run is None:
         return
     rows.drop(Segment, run_id=run.id)
+    run.drawn_columns = run.drawn_dots = 0
     for name, value in _said(event).items():
         setattr(run, name, value)
     run.ends, run.ended_at, run.ended_remark = [], None, None
@@ -74,8 +75,8 @@ def printed_by_earlier_plan(rows: Rows, fact: Recorded, event: PrintedByEarlierP
     _lay(rows, fact, event, NO_RUN)
 
 
-def _lay(rows: Rows, fact: Recorded, event: ColumnsPrinted | PrintedByEarlierPlan, run: str) -> None:
-    rows.put(
+def _lay(rows: Rows, fact: Recorded, event: ColumnsPrinted | PrintedByEarlierPlan, run: str) -> PrintedStretch:
+    return rows.put(
         PrintedStretch,
         machine_id=fact.subject,
         version=fact.version,
@@ -111,27 +112,35 @@ def segments_planned(rows: Rows, fact: Recorded, event: SegmentsPlanned) -> None
     run = rows.change(Run, fact.subject)
     if run is None:
         return
-    planned = [_plan(rows, run, work) for work in event.segments]
+    dots = event.dots or [None] * len(event.segments)
+    planned = [_plan(rows, run, work, of_work) for work, of_work in zip(event.segments, dots, strict=True)]
     ahead = run.ahead
     wait(run, [])
     for first, end, outcome in ahead:
         spread(run, planned, Interval(first, end, outcome), fact.happened_at)
 
 
-def _plan(rows: Rows, run: Run, work: SegmentWork) -> Segment:
+def _plan(rows: Rows, run: Run, work: SegmentWork, dots: int | None) -> Segment:
     """A segment as planned now; planned before, it keeps what became of its columns."""
     if work.first_column < run.planned_to_column:
-        return plan_anew(rows, run, work)
-    return _placed(run, rows.put(Segment, run_id=run.id, number=work.number), work)
+        return plan_anew(rows, run, work, dots)
+    return _placed(run, rows.put(Segment, run_id=run.id, number=work.number), work, dots)
 
 
-def plan_anew(rows: Rows, run: Run, work: SegmentWork) -> Segment:
+def plan_anew(rows: Rows, run: Run, work: SegmentWork, dots: int | None = None) -> Segment:
     """A segment that may have been planned otherwise before."""
     known = rows.change(Segment, (run.id, work.number))
-    return _placed(run, known or rows.put(Segment, run_id=run.id, number=work.number), work)
+    return _placed(run, known or rows.put(Segment, run_id=run.id, number=work.number), work, dots)
 
 
-def _placed(run: Run, segment: Segment, work: SegmentWork) -> Segment:
+def _placed(run: Run, segment: Segment, work: SegmentWork, dots: int | None) -> Segment:
+    if segment.dots is not None:
+        run.drawn_columns -= segment.end_column - segment.first_column
+        run.drawn_dots -= segment.dots
+    if dots is not None:
+        run.drawn_columns += work.end_column - work.first_column
+        run.drawn_dots += dots
+    segment.dots = dots
     segment.first_column = work.first_column
     segment.end_column = work.end_column
     segment.starts_at = work.knots[0]
@@ -147,11 +156,14 @@ def _placed(run: Run, segment: Segment, work: SegmentWork) -> Segment:
 
 def columns_printed(rows: Rows, fact: Recorded, event: ColumnsPrinted) -> None:
     """Columns lie on the paper: where, and whose outcome that is."""
-    _lay(rows, fact, event, event.run)
+    stretch = _lay(rows, fact, event, event.run)
     run = rows.change(Run, event.run)
     if run is None:
         keep(rows, fact, event)
         return
+    place, end = event.paper_position, event.paper_position + event.columns.end - event.columns.first
+    run.paper_from = place if run.paper_from is None else min(run.paper_from, place)
+    run.paper_to = end if run.paper_to is None else max(run.paper_to, end)
     printed = Interval(event.columns.first, event.columns.end, "printed")
     run.repeated += no_longer_again(rows, run, printed.first, printed.end)
     # A board prints in order: for what lies behind it does not come back, as its journal lost that it was to.
@@ -160,6 +172,10 @@ def columns_printed(rows: Rows, fact: Recorded, event: ColumnsPrinted) -> None:
     if segment is not None:
         worst_s = segment.worst_miss_s or 0.0
         segment.worst_miss_s = event.worst_miss_s if abs(event.worst_miss_s) > abs(worst_s) else worst_s
+        whole = (segment.first_column, segment.end_column) == (printed.first, printed.end)
+        if whole and segment.dots is not None:
+            stretch.dots = segment.dots
+            run.laid_dots += segment.dots
     if segment is not None and segment.first_column <= printed.first and printed.end <= segment.end_column:
         _account_for(run, segment, printed, event.at)
     else:

@@ -235,8 +235,9 @@ def segment(number: int, columns: int = COLUMNS_PER_SEGMENT) -> SegmentWork:
     )
 
 
-def segments(*numbers: int) -> SegmentsPlanned:
-    return SegmentsPlanned(turn=numbers[0] // 4, plate=PLATE, segments=tuple(segment(number) for number in numbers))
+def segments(*numbers: int, dots: tuple[int, ...] = ()) -> SegmentsPlanned:
+    planned = tuple(segment(number) for number in numbers)
+    return SegmentsPlanned(turn=numbers[0] // 4, plate=PLATE, segments=planned, dots=dots)
 
 
 def opening(**changes: Any) -> OpeningFixed:

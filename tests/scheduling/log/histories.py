@@ -66,7 +66,8 @@ def _sorted_columns(count: int) -> st.SearchStrategy[list[int]]:
 
 @st.composite
 def _printed(draw: st.DrawFn) -> Saying:
-    first, end = draw(_sorted_columns(2))
+    whole = st.integers(0, 7).map(lambda number: [50 * number, 50 * number + 50])
+    first, end = draw(_sorted_columns(2) | whole)
     run_id, place = draw(st.sampled_from(RUNS)), draw(st.integers(0, 2 * COLUMNS))
     number = draw(st.just(first // 50) | st.integers(0, 9))
     miss_s = draw(st.floats(-5, 5))
@@ -108,7 +109,10 @@ def _word(draw: st.DrawFn) -> Saying:
 @st.composite
 def _segments(draw: st.DrawFn) -> Saying:
     first, count = draw(st.integers(0, 7)), draw(st.integers(1, 4))
-    return f"run/{draw(st.sampled_from(RUNS))}", lambda seq: segments(*range(first, min(first + count, 8)))
+    numbers = range(first, min(first + count, 8))
+    known = st.lists(st.integers(0, 2000), min_size=len(numbers), max_size=len(numbers)).map(tuple)
+    dots = draw(known | st.just(()))
+    return f"run/{draw(st.sampled_from(RUNS))}", lambda seq: segments(*numbers, dots=dots)
 
 
 @st.composite

@@ -99,6 +99,24 @@ def require_every_column_counted_once(run: models.Run, using: str) -> None:
     assert planned + ahead == len(columns)
 
 
+def require_dots_and_paper_counted(run: models.Run, using: str) -> None:
+    """What a run's row counts is what its rows come to, and a stretch has the dots of the segment that it is."""
+    drawn = [row for row in models.Segment.objects.using(using).filter(run_id=run.id) if row.dots is not None]
+    laid = list(models.PrintedStretch.objects.using(using).filter(run_id=run.id))
+    assert run.drawn_columns == sum(row.end_column - row.first_column for row in drawn)
+    assert run.drawn_dots == sum(row.dots for row in drawn)
+    assert run.laid_dots == sum(row.dots for row in laid if row.dots is not None)
+    places = [(row.paper_position, row.paper_position + row.end_column - row.first_column) for row in laid]
+    assert run.paper_from == min((first for first, _ in places), default=None)
+    assert run.paper_to == max((end for _, end in places), default=None)
+    planned = models.Segment.objects.using(using).filter(run_id=run.id).in_bulk()
+    for row in laid:
+        whole = planned.get((run.id, row.segment))
+        if row.dots is not None:
+            assert whole is not None
+            assert (row.first_column, row.end_column) == (whole.first_column, whole.end_column)
+
+
 class RebuildContract:
     using: str
 
@@ -110,6 +128,7 @@ class RebuildContract:
             for run in models.Run.objects.using(self.using).all():
                 require_every_column_counted_once(run, self.using)
                 require_again_and_shifts(run, self.using)
+                require_dots_and_paper_counted(run, self.using)
 
     def test_a_view_that_was_tampered_with_is_found_and_put_right(self) -> None:
         for stream, event in ONE_OF_EACH:

@@ -1,0 +1,38 @@
+"""What a machine's past costs those who ask of what is to come, in the server's own process.
+
+| name | baseline | ours | goal |
+| --- | --- | --- | --- |
+| forecast-5y | twice the forecast of a machine on a new run | the same after five years of reports | 1 |
+
+Processor's time, the quickest of some, each as if it was the first. Both runs are in one database, print one picture
+and are planned as far ahead.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+import tempfile
+
+from tests.benchmarks.log import ROOT
+from tests.benchmarks.row import Row
+
+# So many times may it cost what it costs on a new run.
+MOST_TIMES = 2.0
+
+
+def rows() -> list[Row]:
+    """The measurements, in a process of their own."""
+    with tempfile.TemporaryDirectory(prefix="dayroll-bench-") as home:
+        done = subprocess.run(
+            [sys.executable, "-m", "tests.benchmarks.past_rounds"],
+            cwd=ROOT,
+            env=os.environ | {"DAYROLL_HOME": home, "DAYROLL_DATABASE": ""},
+            check=True,
+            stdout=subprocess.PIPE,
+            text=True,
+        )
+    found: dict[str, float] = json.loads(done.stdout)
+    return [Row("forecast-5y", MOST_TIMES * found["new"], found["old"], "s", 1.0)]
