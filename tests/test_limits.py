@@ -312,7 +312,10 @@ LIMITS: dict[str, tuple[Any, str]] = {
         "hardly any file has two; of very many each is read very often",
     ),
     "machines.imaging.pictures.projections.MERCATOR_LIMIT_DEGREES": (89.9, "the poles lie at infinity"),
-    "machines.imaging.pictures.sheet.LARGEST_SHEET_DOTS": (400_000_000, "a drawing holds ten bytes a dot"),
+    "machines.imaging.pictures.sheet.LARGEST_SHEET_DOTS": (
+        400_000_000,
+        "a tone that is drawn whole has four bytes a dot",
+    ),
     "machines.imaging.proof.HIGHEST_VIEW_PX": (4000, "a few columns right across wide paper would fill the memory"),
     "machines.protocol.upcasts.LONGEST_KIND": (
         60,
@@ -656,7 +659,8 @@ NO_LIMITS: dict[str, str] = {
         scheduling.rehearsal.of_run.BEYOND scheduling.rehearsal.tallies.PLAYED_AT_ONCE
         scheduling.paper.strip_now.SAMPLES server.console.sun_ribbon.SAMPLES server.desk.contacts.EMPTY_ROWS
         machines.node.sync.answers.PIECE machines.node.work.plate_cache._BLOCK machines.imaging.png_rows._PIECE
-        machines.model.head._CHUNK machines.model.head._CHUNK_COLUMNS machines.imaging.pictures.daylight._ROWS
+        machines.model.head._CHUNK machines.model.head._CHUNK_COLUMNS machines.imaging.pieces.PIECE_DOTS
+        machines.imaging.pieces.PIECE_ROWS machines.imaging.pictures.discs._MOST_POINTS
         machines.imaging.pictures.image_file._STRIP_PIXELS scheduling.log.event_records.CHUNK
         scheduling.log.integrity.transfer.CHUNK scheduling.log.rebuilding.rebuild.BATCH server.api.uploads.PIECE_BYTES
         scheduling.sky.chebyshev._INSTANTS_PER_CALL scheduling.sky.temporalhours._BLOCK_DAYS""",
@@ -695,9 +699,10 @@ NO_LIMITS: dict[str, str] = {
         machines.model.head._CHOICES machines.model.head._TABLE_LENGTHS machines.imaging.patterns._NOZZLE_GAP_COLUMNS
         machines.imaging.patterns._ELEMENTS_IN_STAIR machines.imaging.pictures.discs._POINTS
         machines.imaging.pictures.moon._POINTS machines.imaging.pictures.moon._CAPTION_LINES
+        machines.imaging.pictures.drawn_rows._BEYOND
         machines.imaging.pictures.lettering._DRAWN_PX machines.imaging.screens._BLUE_SIZE
-        machines.imaging.screens._BAYER_ORDER machines.imaging.screens._SIGMA machines.imaging.halftone._WARM_UP
-        machines.imaging.halftone._BLEND machines.imaging.halftone._NOISES machines.imaging.halftone._NOISE_RANGE""",
+        machines.imaging.screens._BAYER_ORDER machines.imaging.screens._SIGMA machines.imaging.diffusion._WARM_UP
+        machines.imaging.diffusion._BLEND machines.imaging.diffusion._NOISES machines.imaging.diffusion._NOISE_RANGE""",
     "the look of a page or a picture": """
         machines.imaging.proof._STRIP_PX machines.imaging.proof._TICK_PX machines.imaging.proof._TEXT_PX
         machines.imaging.proof._INK machines.imaging.proof._CUT machines.imaging.rulers._TIME_STEPS_S

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import io
+from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -13,6 +14,7 @@ from PIL import Image
 from PIL.PngImagePlugin import PngImageFile
 
 from machines.errors import InputError
+from machines.imaging.pieces import bands
 from machines.model.profile import LARGEST_PLATE_DOTS
 
 
@@ -49,7 +51,10 @@ class Plate:
 
         It names the dots and not the PNG around them, which another version of a compressor writes differently."""
         head = digest_head(*self.dots.shape)
-        return hashlib.sha256(head + np.packbits(self.dots, axis=1).tobytes()).hexdigest()
+        digest = hashlib.sha256(head)
+        for rows in self._bands():
+            digest.update(np.packbits(rows, axis=1).data)
+        return digest.hexdigest()
 
     def running(self, first: int, end: int) -> NDArray[np.bool_]:
         """The dots of running columns ``first`` to ``end`` (exclusive), shape (dots_across, end - first)."""
@@ -57,9 +62,20 @@ class Plate:
 
     def to_png(self) -> bytes:
         """The dots as a PNG of one bit a dot, black on white."""
+        rows, columns = self.dots.shape
+        image = Image.new("1", (columns, rows))
+        top = 0
+        for some in self._bands():
+            image.paste(Image.fromarray(~some), (0, top))
+            top += len(some)
         stream = io.BytesIO()
-        Image.fromarray(~self.dots).convert("1").save(stream, "PNG")
+        image.save(stream, "PNG")
         return stream.getvalue()
+
+    def _bands(self) -> Iterator[NDArray[np.bool_]]:
+        """The dots, some rows at a time: a copy of all of them would be as large again."""
+        for top, end in bands(*self.dots.shape):
+            yield self.dots[top:end]
 
     @classmethod
     def from_png(cls, png: bytes) -> Plate:

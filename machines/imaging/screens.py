@@ -12,6 +12,8 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from machines.imaging.pieces import Piece
+
 Mask = Literal["blue-noise", "ordered"]
 Ranks = NDArray[np.intp]
 
@@ -21,22 +23,26 @@ _BAYER_ORDER = 4
 _SIGMA = 1.5
 
 
-def threshold(tone: NDArray[np.float32], mask: Mask) -> NDArray[np.bool_]:
-    """Dots where the tone exceeds the mask, bool of the tone's shape; column 0 follows the last one."""
+def threshold(piece: Piece, mask: Mask, dots: NDArray[np.bool_]) -> None:
+    """Set the dots of a piece where its tone exceeds the mask.
+
+    Args:
+        piece: of the tone of a turn.
+        mask: which one.
+        dots: of the whole turn; column 0 follows the last one.
+    """
     ranks = blue_noise() if mask == "blue-noise" else ordered()
     levels = ((ranks + 0.5) / ranks.size).astype(np.float32)
-    rows, columns = tone.shape
+    rows, columns = dots.shape
     wobble = _wobble(rows)
     moved = np.arange(wobble.min(), wobble.max() + columns)
     places = mask_columns(moved, columns, ranks.shape[1])
     twice = np.tile(levels, (1, 2))
-    dots = np.empty(tone.shape, dtype=np.bool_)
-    for row in range(rows):
+    for row, tone in enumerate(piece.tone, piece.top):
         # The mask is moved back by as much as the place where columns are repeated is moved on.
         level = twice[row % len(levels), -wobble[row] % ranks.shape[1] :]
         first = wobble[row] - wobble.min()
-        np.greater(tone[row], level[places[first : first + columns]], out=dots[row])
-    return dots
+        np.greater(tone, level[places[first : first + columns]], out=dots[row])
 
 
 def mask_columns(places: NDArray[np.int64], columns: int, width: int) -> NDArray[np.int64]:

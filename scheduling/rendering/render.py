@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from machines.imaging.dot_gain import ToneCurve
-from machines.imaging.halftone import Method, Tone, to_dots
-from machines.imaging.pictures import DaylightMap, LandPicture, Picture, SkyNumbers, WrappedImage, draw
+from machines.imaging.halftone import Method, Tone, dots_of
+from machines.imaging.pictures import DaylightMap, LandPicture, Picture, SkyNumbers, WrappedImage, draw, pieces
 from machines.imaging.plate import Plate
 from machines.model.profile import Profile
 from scheduling.rendering.sky_parameters import Turn, sky_numbers
@@ -34,7 +34,8 @@ class RenderSource:
 
 
 def draw_plate(original: RenderSource, profile: Profile, turn: Turn, place: Place | None) -> Plate:
-    """The dots of one turn of a source on a machine.
+    """The dots of one turn of a source on a machine. It takes at most three octets a dot, besides what an uploaded file
+    takes to be read.
 
     Args:
         original: what to draw.
@@ -50,15 +51,23 @@ def draw_plate(original: RenderSource, profile: Profile, turn: Turn, place: Plac
 
 def plate_under(original: RenderSource, profile: Profile, sky: SkyNumbers) -> Plate:
     """The dots of one turn under a sky whose numbers are known already; see `draw_plate`."""
-    return Plate(to_dots(_tone_under(original, profile, sky), original.method, original.curve))
+    rows, columns = profile.dots_across, profile.columns_per_turn
+    drawn = pieces(
+        original.picture,
+        sky,
+        columns,
+        rows,
+        profile.mm_per_turn,
+        profile.print_width_mm,
+        travel=profile.travel,
+        upload=original.upload,
+    )
+    return Plate(dots_of(drawn, rows, columns, original.method, original.curve))
 
 
 def draw_tone(original: RenderSource, profile: Profile, turn: Turn, place: Place | None) -> Tone:
-    """The tone of one turn, before it becomes dots; see `draw_plate`."""
-    return _tone_under(original, profile, sky_numbers(original.picture, turn, place))
-
-
-def _tone_under(original: RenderSource, profile: Profile, sky: SkyNumbers) -> Tone:
+    """The tone of one turn, whole, before it becomes dots: four octets a dot; see `draw_plate`."""
+    sky = sky_numbers(original.picture, turn, place)
     return draw(
         original.picture,
         sky,

@@ -3,6 +3,7 @@
 | name | baseline | ours | goal |
 | --- | --- | --- | --- |
 | plate-render | Pillow fills the polygons and converts to "1" | picture to dots, edges smooth, no seam | 1/3 |
+| plate-memory | 3 bytes a dot | the most that drawing a plate of 104 million dots takes, of any picture | 1 |
 | head-plan | numpy draws a random byte for each place | masks of 12 nozzles and 3 passes | 1/6 |
 | head-plan-memory | 6 bytes a dot | the most that planning a segment takes | 1 |
 
@@ -20,11 +21,12 @@ from itertools import pairwise
 import numpy as np
 from PIL import Image, ImageDraw
 
-from machines.imaging.halftone import to_dots
-from machines.imaging.pictures import LandPicture, SkyNumbers, draw
+from machines.imaging.halftone import dots_of
+from machines.imaging.pictures import LandPicture, SkyNumbers, pieces
 from machines.imaging.pictures.geojson import read_land
 from machines.model.head import plan
 from machines.model.profile import CarriageHead
+from tests.benchmarks.plate_memory import bytes_a_dot
 from tests.benchmarks.row import Row
 
 WIDTH_MM, HEIGHT_MM = 500.0, 250.0
@@ -37,7 +39,7 @@ ROUNDS = 7
 def rows() -> list[Row]:
     """The measurements."""
     dots = render()
-    return [plate_render(), head_plan(dots), head_plan_memory(dots)]
+    return [plate_render(), plate_memory(), head_plan(dots), head_plan_memory(dots)]
 
 
 def in_turns(baseline: Callable[[], object], ours: Callable[[], object]) -> tuple[float, float]:
@@ -52,8 +54,8 @@ def in_turns(baseline: Callable[[], object], ours: Callable[[], object]) -> tupl
 
 
 def render() -> np.ndarray:
-    tone = draw(LandPicture(), SkyNumbers(), COLUMNS, ROWS, WIDTH_MM, HEIGHT_MM)
-    return to_dots(tone)
+    tone = pieces(LandPicture(), SkyNumbers(), COLUMNS, ROWS, WIDTH_MM, HEIGHT_MM)
+    return dots_of(tone, ROWS, COLUMNS)
 
 
 def plate_render() -> Row:
@@ -73,6 +75,10 @@ def plate_render() -> Row:
         return image.convert("1")
 
     return Row("plate-render", *in_turns(bare, render), unit="s", goal=1 / 3)
+
+
+def plate_memory() -> Row:
+    return Row("plate-memory", 3.0, bytes_a_dot(), unit="bytes/dot", goal=1.0)
 
 
 def segments(dots: np.ndarray) -> list[tuple[int, np.ndarray]]:

@@ -12,6 +12,7 @@ A picture with ``changes_with_turn`` has one plate a turn; any other has one for
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import Any
 
 import numpy as np
@@ -26,6 +27,7 @@ from machines.imaging.pictures.sheet import Sheet, Travel
 from machines.imaging.pictures.sky import SkyNumbers
 from machines.imaging.pictures.stars import StarBelt, read_stars
 from machines.imaging.pictures.thumbnail import thumbnail_png
+from machines.imaging.pieces import Piece
 from machines.serialization import structure, unstructure
 
 __all__ = [
@@ -43,6 +45,7 @@ __all__ = [
     "as_json",
     "draw",
     "from_json",
+    "pieces",
     "read_stars",
     "seam_visibility",
     "thumbnail_png",
@@ -89,7 +92,8 @@ def draw(
     travel: Travel = "right",
     upload: bytes | None = None,
 ) -> NDArray[np.float32]:
-    """One turn of a picture as a tone.
+    """One turn of a picture as a tone: four octets a dot. `dots_of` of `machines.imaging.halftone` needs it in no more
+    than pieces.
 
     Args:
         picture: its parameters.
@@ -104,3 +108,19 @@ def draw(
     """
     sheet = Sheet(columns=columns, rows=rows, width_mm=width_mm, height_mm=height_mm, travel=travel)
     return picture.draw(sky, sheet, upload)
+
+
+def pieces(
+    picture: Picture,
+    sky: SkyNumbers,
+    columns: int,
+    rows: int,
+    width_mm: float,
+    height_mm: float,
+    *,
+    travel: Travel = "right",
+    upload: bytes | None = None,
+) -> Iterator[Piece]:
+    """One turn of a picture as pieces of its tone, drawn as they are taken; see `draw`."""
+    sheet = Sheet(columns=columns, rows=rows, width_mm=width_mm, height_mm=height_mm, travel=travel)
+    return picture.pieces(sky, sheet, upload)

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
-from PIL import Image, ImageDraw
 
 from machines.errors import InputError
+from machines.imaging.pictures.drawn_rows import Area, Box, Hole, Stroke, drawn_rows
 from machines.imaging.pictures.sheet import Sheet
 
 # How often polygons, strokes, and the boxes of holes may cover the canvas. The land of the world covers it once.
@@ -16,18 +16,23 @@ _MOST_HOLED = 8
 # Corners of strokes are made round, which costs as much for a short stroke as for a long one.
 _MOST_ROUNDED = 1_000_000
 
-Box = tuple[int, int, int, int]  # left, top, right, bottom
-
 
 class Canvas:
-    """Black and white at several points to a dot, closed on itself along the columns."""
+    """Black and white at several points to a dot, closed on itself along the columns.
+
+    What is drawn on it is kept as it was said, and shows in the rows that are asked for: a row does not depend on the
+    others.
+    """
 
     def __init__(self, sheet: Sheet) -> None:
         self.sheet = sheet
         self.scale = sheet.oversampling
-        self.image = Image.new("L", (sheet.columns * self.scale, sheet.rows * self.scale))
-        self.pen = ImageDraw.Draw(self.image)
+        self.size = (sheet.columns * self.scale, sheet.rows * self.scale)
+        self.shapes: list[Area | Stroke] = []
         self.filled, self.holed, self.stroked, self.rounded = 0, 0, 0, 0
+
+    def __bool__(self) -> bool:
+        return bool(self.shapes)
 
     def fill(self, rings: list[NDArray[np.float64]]) -> None:
         """Fill a polygon with holes, its rings in columns and rows.
@@ -37,30 +42,18 @@ class Canvas:
         Raises:
             InputError: what was filled so far covers the canvas too often: a file made to keep us busy.
         """
-        holes = [self._under(self._pixels(hole)) for hole in rings[1:]]
-        self._polygon(self._pixels(rings[0]))
-        for patches in holes:
-            for corner, before, stencil in patches:
-                self.image.paste(before, corner, stencil)
-
-    def _polygon(self, pixels: NDArray[np.int64]) -> None:
-        for shift, box in self._places(pixels):
-            self.filled += self._spent(box, self.filled, _MOST_FILLED)
-            self.pen.polygon(_moved(pixels, shift, 0).ravel().tolist(), fill=255)
-
-    def _under(self, hole: NDArray[np.int64]) -> list[tuple[tuple[int, int], Image.Image, Image.Image]]:
-        """What the canvas shows under a hole: corner, copy of the canvas, and stencil of the hole without its
-        border."""
-        patches = []
-        for shift, box in self._places(hole):
-            left, top, right, bottom = box
-            if left < right and top < bottom:
+        outer, *inner = (self._pixels(ring) for ring in rings)
+        holes = []
+        for hole in inner:
+            places = [(shift, box) for shift, box in self._places(hole) if box[0] < box[2] and box[1] < box[3]]
+            for _, box in places:
                 self.holed += self._spent(box, self.holed, _MOST_HOLED)
-                stencil = Image.new("1", (right - left, bottom - top))
-                pixels = _moved(hole, shift - left, -top)
-                ImageDraw.Draw(stencil).polygon(pixels.ravel().tolist(), fill=1, outline=0)
-                patches.append(((left, top), self.image.crop(box), stencil))
-        return patches
+            holes.append(Hole(hole, places))
+        places = self._places(outer)
+        for _, box in places:
+            self.filled += self._spent(box, self.filled, _MOST_FILLED)
+        top, bottom = _rows(outer, *inner)
+        self.shapes.append(Area(outer, [shift for shift, _ in places], holes, top, bottom))
 
     def _spent(self, box: Box, before: int, most: int) -> int:
         """The area of a box, if together with what was spent before it is at most so many canvases."""
@@ -69,7 +62,7 @@ class Canvas:
         return area
 
     def _require_few(self, spent: int, most: int, what: str) -> None:
-        if spent > most * self.image.width * self.image.height:
+        if spent > most * self.size[0] * self.size[1]:
             raise InputError("upload", f"its {what} cover the map more than {most} times over", "give every place once")
 
     def line(self, line: NDArray[np.float64], width_mm: float, *, of_file: bool = True) -> None:
@@ -82,19 +75,22 @@ class Canvas:
         width = max(1, round(width_mm / self.sheet.column_mm * self.scale))
         length = int(np.hypot(*np.diff(pixels, axis=0).T).sum())
         corners = _corners(pixels) if width > 4 else 0  # the library rounds no narrower ones
-        for shift, _ in self._places(pixels, width):
+        places = self._places(pixels, width)
+        for _ in places:
             if of_file:
                 self.stroked += length * width + corners * width * width
                 self.rounded += corners
             self._require_few(self.stroked, _MOST_STROKED, "lines")
             if self.rounded > _MOST_ROUNDED:
                 raise InputError("upload", f"its lines have more than {_MOST_ROUNDED:,} corners", "simplify it")
-            self.pen.line(_moved(pixels, shift, 0).ravel().tolist(), fill=255, width=width, joint="curve")
+        self.shapes.append(Stroke(pixels, [shift for shift, _ in places], width, *_rows(pixels)))
 
-    def coverage(self) -> NDArray[np.float32]:
-        """Share of every dot that is covered, shape (rows, columns)."""
-        reduced = np.asarray(self.image.reduce(self.scale))
-        return reduced * np.float32(1 / 255)
+    def coverage(self, top: int = 0, end: int | None = None) -> NDArray[np.float32]:
+        """Share of every dot that is covered, shape (rows, columns), of all rows or those from the top one on."""
+        end = self.sheet.rows if end is None else end
+        if not self.shapes:
+            return np.zeros((end - top, self.sheet.columns), dtype=np.float32)
+        return drawn_rows(self.shapes, self.size, top * self.scale, end * self.scale, self.scale) * np.float32(1 / 255)
 
     def _pixels(self, points: NDArray[np.float64]) -> NDArray[np.int64]:
         # A corner that stands between two points must not fall to either side by a rounding error.
@@ -109,7 +105,7 @@ class Canvas:
         """
         west, north = (pixels.min(axis=0) - margin).tolist()
         east, south = (pixels.max(axis=0) + margin).tolist()
-        width, height = self.image.size
+        width, height = self.size
         return [
             (shift, (max(0, west + shift), max(0, north), min(width, east + shift + 1), min(height, south + 1)))
             for shift in range(-(east // width) * width, -(west // width) * width + 1, width)
@@ -124,16 +120,19 @@ def _corners(pixels: NDArray[np.int64]) -> int:
     return int(np.count_nonzero(~is_straight))
 
 
-def _moved(pixels: NDArray[np.int64], along: int, down: int) -> NDArray[np.int64]:
-    return np.asarray(pixels + np.array((along, down)))
+def _rows(*shapes: NDArray[np.int64]) -> tuple[int, int]:
+    """The first and the last row of shapes."""
+    return min(int(one[:, 1].min()) for one in shapes), max(int(one[:, 1].max()) for one in shapes)
 
 
-def hatching(sheet: Sheet, spacing_mm: float, line_mm: float) -> NDArray[np.bool_]:
-    """Diagonal lines that close on themselves, bool of shape (rows, columns).
+def hatching(
+    sheet: Sheet, spacing_mm: float, line_mm: float, top: int = 0, end: int | None = None
+) -> NDArray[np.bool_]:
+    """Diagonal lines that close on themselves, bool of shape (rows, columns), of all rows or those from the top one on.
 
     The distance between two lines along the paper is the nearest to ``spacing_mm`` of which a turn holds a whole
     number."""
     lines = max(1, round(sheet.width_mm / spacing_mm))
     along = np.arange(sheet.columns) * (lines / sheet.columns)
-    down = np.arange(sheet.rows) * (sheet.row_mm / spacing_mm)
+    down = np.arange(top, sheet.rows if end is None else end) * (sheet.row_mm / spacing_mm)
     return np.asarray((along + down[:, None]) % 1.0 < line_mm / spacing_mm)

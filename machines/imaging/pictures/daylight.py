@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import ClassVar, Literal
 
@@ -10,16 +11,16 @@ from numpy.typing import NDArray
 
 from machines.errors import InputError, require
 from machines.imaging.pictures.checks import require_between, require_tones
+from machines.imaging.pictures.in_pieces import InPieces
 from machines.imaging.pictures.land import LandPicture
 from machines.imaging.pictures.sheet import Sheet
 from machines.imaging.pictures.sky import SkyNumbers
+from machines.imaging.pieces import PIECE_ROWS, Piece, bands
 
 # Altitudes of the Sun's middle, in degrees, at which daylight and the civil, nautical and astronomical twilights end.
 # The first is for the upper limb on the horizon with 34 minutes of arc of refraction; a place is taken to be at sea
 # level.
 TWILIGHT_ENDS_DEGREES = (-50 / 60, -6.0, -12.0, -18.0)
-# Rows worked out at a time, to keep the arrays of angles small.
-_ROWS = 64
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -53,7 +54,7 @@ def altitudes_degrees(
 
 
 @dataclass(frozen=True, kw_only=True)
-class YearOfDaylight:
+class YearOfDaylight(InPieces):
     """A place's year along the paper and its day across it: one turn a tropical year, from one March equinox to the
     next.
 
@@ -78,7 +79,7 @@ class YearOfDaylight:
     def check_upload(self, upload: bytes | None) -> None:
         """A year of daylight needs none."""
 
-    def draw(self, sky: SkyNumbers, sheet: Sheet, upload: bytes | None = None) -> NDArray[np.float32]:
+    def pieces(self, sky: SkyNumbers, sheet: Sheet, upload: bytes | None = None) -> Iterator[Piece]:
         """The tone of one turn.
 
         Raises:
@@ -86,13 +87,20 @@ class YearOfDaylight:
         """
         declinations = _along_turn(sky, "sun_declination_degrees", sheet.columns)
         equations = _along_turn(sky, "equation_of_time_minutes", sheet.columns)
-        tone = np.empty((sheet.rows, sheet.columns), dtype=np.float32)
-        for start in range(0, sheet.rows, _ROWS):
-            rows = np.arange(start, min(start + _ROWS, sheet.rows))
-            mean_angles = (rows[:, None] + 0.5) / sheet.rows * 360.0 - 180.0
-            altitudes = altitudes_degrees(np.array(self.latitude_degrees), declinations, mean_angles + equations / 4.0)
-            tone[rows] = self.twilights.tones(altitudes)
-        return tone
+        for top, end in bands(sheet.rows, sheet.columns):
+            tone = np.empty((end - top, sheet.columns), dtype=np.float32)
+            for rows in _few_rows(top, end):
+                mean_angles = (rows[:, None] + 0.5) / sheet.rows * 360.0 - 180.0
+                hour_angles = mean_angles + equations / 4.0
+                altitudes = altitudes_degrees(np.array(self.latitude_degrees), declinations, hour_angles)
+                tone[rows - top] = self.twilights.tones(altitudes)
+            yield Piece(top, tone)
+
+
+def _few_rows(top: int, end: int) -> Iterator[NDArray[np.int64]]:
+    """Rows, so many at a time that the arrays of angles stay small."""
+    for start in range(top, end, PIECE_ROWS):
+        yield np.arange(start, min(start + PIECE_ROWS, end))
 
 
 def _along_turn(sky: SkyNumbers, name: str, columns: int) -> NDArray[np.float64]:
@@ -105,7 +113,7 @@ def _along_turn(sky: SkyNumbers, name: str, columns: int) -> NDArray[np.float64]
 
 
 @dataclass(frozen=True, kw_only=True)
-class DaylightMap:
+class DaylightMap(InPieces):
     """A map with day and night over it as they are at the turn's instant.
 
     Attributes:
@@ -130,7 +138,7 @@ class DaylightMap:
             error.within("map")
             raise
 
-    def draw(self, sky: SkyNumbers, sheet: Sheet, upload: bytes | None = None) -> NDArray[np.float32]:
+    def pieces(self, sky: SkyNumbers, sheet: Sheet, upload: bytes | None = None) -> Iterator[Piece]:
         """The tone of one turn.
 
         Raises:
@@ -138,12 +146,13 @@ class DaylightMap:
         """
         sun_longitude = sky.need("subsolar_longitude_degrees")
         sun_latitude = np.array(sky.need("subsolar_latitude_degrees"))
-        tone = self.map.draw(sky, sheet, upload)
         longitudes = self.map.longitudes(np.arange(0.5, sheet.columns), sheet)
         latitudes = self.map.latitudes(np.arange(0.5, sheet.rows), sheet)
         shown = (latitudes >= self.map.south_degrees) & (latitudes <= self.map.north_degrees)
-        for start in range(0, sheet.rows, _ROWS):
-            rows = np.flatnonzero(shown[start : start + _ROWS]) + start
-            altitudes = altitudes_degrees(latitudes[rows, None], sun_latitude, longitudes - sun_longitude)
-            tone[rows] = 1.0 - (1.0 - tone[rows]) * (1.0 - self.twilights.tones(altitudes))
-        return tone
+        for piece in self.map.pieces(sky, sheet, upload):
+            for some in _few_rows(piece.top, piece.rows.stop):
+                rows = some[shown[some]]
+                altitudes = altitudes_degrees(latitudes[rows, None], sun_latitude, longitudes - sun_longitude)
+                under = piece.tone[rows - piece.top]
+                piece.tone[rows - piece.top] = 1.0 - (1.0 - under) * (1.0 - self.twilights.tones(altitudes))
+            yield piece

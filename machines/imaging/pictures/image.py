@@ -13,14 +13,16 @@ from PIL import Image
 
 from machines.errors import InputError, require
 from machines.imaging.pictures.checks import require_between
-from machines.imaging.pictures.image_file import check_image, read_light
+from machines.imaging.pictures.image_file import check_image, light_in_strips
+from machines.imaging.pictures.in_pieces import InPieces
 from machines.imaging.pictures.one_at_a_time import ONE_AT_A_TIME
 from machines.imaging.pictures.sheet import Sheet
 from machines.imaging.pictures.sky import SkyNumbers
+from machines.imaging.pieces import Piece, bands
 
 
 @dataclass(frozen=True, kw_only=True)
-class WrappedImage:
+class WrappedImage(InPieces):
     """A PNG, JPEG or TIFF that was uploaded with the picture.
 
     It is seen as in the file, whichever way the paper moves.
@@ -54,8 +56,8 @@ class WrappedImage:
         with ONE_AT_A_TIME, _named():
             check_image(_given(upload))
 
-    def draw(self, sky: SkyNumbers, sheet: Sheet, upload: bytes | None = None) -> NDArray[np.float32]:
-        """The tone of one turn; the sky is not asked.
+    def pieces(self, sky: SkyNumbers, sheet: Sheet, upload: bytes | None = None) -> Iterator[Piece]:
+        """The tone of one turn; the sky is not asked. It is scaled whole, and takes four octets a dot until then.
 
         Raises:
             InputError: the upload cannot be printed, or the blend is longer than half the turn.
@@ -64,26 +66,38 @@ class WrappedImage:
         require(
             blend <= sheet.columns // 2, "blend_mm", f"{self.blend_mm:g} mm", f"give at most {sheet.width_mm / 2:g} mm"
         )
-        with ONE_AT_A_TIME:
-            with _named():
-                ink = read_light(_given(upload))
-            if not self.negative:
-                np.subtract(np.float32(1.0), ink, out=ink)
-            if (sheet.travel == "right") != self.mirror:
-                _mirror(ink)
-            tone = self._fitted(ink, sheet, sheet.columns + blend)
-        return np.clip(_blended(tone, blend), 0.0, 1.0)
+        columns = sheet.columns + blend
+        with ONE_AT_A_TIME, _named():
+            shown = self._fitted(self._ink(_given(upload), sheet), sheet, columns)
+        above, before = (sheet.rows - shown.height) // 2, (columns - shown.width) // 2
+        for top, end in bands(sheet.rows, sheet.columns):
+            tone = np.zeros((end - top, columns), dtype=np.float32)
+            first, last = max(top, above), min(end, above + shown.height)
+            if first < last:
+                rows = np.asarray(shown.crop((0, first - above, shown.width, last - above)))
+                tone[first - top : last - top, before : before + shown.width] = rows
+            yield Piece(top, np.clip(_blended(tone, blend), 0.0, 1.0))
 
-    def _fitted(self, ink: NDArray[np.float32], sheet: Sheet, columns: int) -> NDArray[np.float32]:
-        """The ink laid on a blank sheet of that many columns."""
-        height, width = ink.shape
+    def _ink(self, upload: bytes, sheet: Sheet) -> Image.Image:
+        """The ink of the image, the way round that it is printed."""
+        with light_in_strips(upload) as read:
+            ink = Image.new("F", (read.width, read.height))
+            for top, light in read.strips:
+                strip = light if self.negative else np.float32(1.0) - light
+                if (sheet.travel == "right") != self.mirror:
+                    strip = np.ascontiguousarray(strip[:, ::-1])
+                ink.paste(Image.fromarray(strip), (0, top))
+            return ink
+
+    def _fitted(self, ink: Image.Image, sheet: Sheet, columns: int) -> Image.Image:
+        """What of the ink is shown in the middle of a sheet of that many columns, at its size."""
         if self.fit == "stretch":
             return _resized(ink, sheet.rows, columns, 1.0, 1.0)
         if self.fit == "turn":
-            rows = columns * sheet.column_mm * height / width / sheet.row_mm
-            return _centred(_resized(ink, rows, columns, sheet.rows / rows, 1.0), sheet.rows, axis=0)
-        across = sheet.height_mm * width / height / sheet.column_mm
-        return _centred(_resized(ink, sheet.rows, across, 1.0, columns / across), columns, axis=1)
+            rows = columns * sheet.column_mm * ink.height / ink.width / sheet.row_mm
+            return _resized(ink, rows, columns, sheet.rows / rows, 1.0)
+        across = sheet.height_mm * ink.width / ink.height / sheet.column_mm
+        return _resized(ink, sheet.rows, across, 1.0, columns / across)
 
 
 def _given(upload: bytes | None) -> bytes:
@@ -103,31 +117,15 @@ def _named() -> Iterator[None]:
         raise
 
 
-def _mirror(ink: NDArray[np.float32]) -> None:
-    """Exchange left and right in place, row by row: a second copy would be as large as the image."""
-    for row in ink:
-        row[:] = row[::-1].copy()
-
-
-def _resized(
-    ink: NDArray[np.float32], rows: float, columns: float, rows_shown: float, columns_shown: float
-) -> NDArray[np.float32]:
+def _resized(ink: Image.Image, rows: float, columns: float, rows_shown: float, columns_shown: float) -> Image.Image:
     """The middle of the ink at the size of its place.
 
     Only the shares of it that are shown are made: a long thin image would else be resized to something enormous."""
     down, along = min(1.0, rows_shown), min(1.0, columns_shown)
-    height, width = ink.shape
+    width, height = ink.size
     box = (width * (1 - along) / 2, height * (1 - down) / 2, width * (1 + along) / 2, height * (1 + down) / 2)
     size = (max(1, round(columns * along)), max(1, round(rows * down)))
-    return np.asarray(Image.fromarray(np.ascontiguousarray(ink)).resize(size, Image.Resampling.LANCZOS, box))
-
-
-def _centred(tone: NDArray[np.float32], size: int, axis: int) -> NDArray[np.float32]:
-    """The tone filled up with blank paper on both sides to a size along one axis."""
-    missing = size - tone.shape[axis]
-    margins = [(0, 0), (0, 0)]
-    margins[axis] = (missing // 2, missing - missing // 2)
-    return np.pad(tone, margins)
+    return ink.resize(size, Image.Resampling.LANCZOS, box)
 
 
 def _blended(tone: NDArray[np.float32], blend: int) -> NDArray[np.float32]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
@@ -35,7 +36,8 @@ def read_light(data: bytes) -> NDArray[np.float32]:
     Transparent places show white paper. The orientation that a camera wrote into the file is applied. Values are
     taken to be sRGB; a colour profile in the file is not used.
 
-    At its height this takes eight bytes a pixel besides the file, and some 20 MB: 660 MB for the largest image.
+    At its height this takes eight bytes a pixel besides the file, and some 20 MB: 660 MB for the largest image. In
+    strips it is half of that (`light_in_strips`).
 
     Returns:
         Luminance in linear light, 0 black to 1 white, float32 of shape (height, width).
@@ -43,8 +45,32 @@ def read_light(data: bytes) -> NDArray[np.float32]:
     Raises:
         InputError: not a whole PNG, JPEG or TIFF of a mode that can be printed, or too large.
     """
+    with light_in_strips(data) as read:
+        light = np.empty((read.height, read.width), dtype=np.float32)
+        for top, strip in read.strips:
+            light[top : top + len(strip)] = strip
+        return light
+
+
+@dataclass(frozen=True)
+class LightStrips:
+    """The light of an image, from the top down.
+
+    Attributes:
+        width, height: in pixels.
+        strips: the first row of each, and its light; see `read_light`.
+    """
+
+    width: int
+    height: int
+    strips: Iterator[tuple[int, NDArray[np.float32]]]
+
+
+@contextmanager
+def light_in_strips(data: bytes) -> Iterator[LightStrips]:
+    """Read an image, see `read_light`; at its height this takes four bytes a pixel besides the file, and some 20 MB."""
     with _opened(data) as image:
-        return _light(image)
+        yield LightStrips(image.width, image.height, _light(image))
 
 
 def check_image(data: bytes) -> None:
@@ -103,11 +129,9 @@ def _has_another(image: Image.Image) -> bool:
     return True
 
 
-def _light(image: Image.Image) -> NDArray[np.float32]:
-    light = np.empty((image.height, image.width), dtype=np.float32)
+def _light(image: Image.Image) -> Iterator[tuple[int, NDArray[np.float32]]]:
     for top, strip in _strips(image):
-        light[top : top + strip.height] = _sixteen(strip) if strip.mode in _SIXTEEN_BITS else _eight(strip)
-    return light
+        yield top, _sixteen(strip) if strip.mode in _SIXTEEN_BITS else _eight(strip)
 
 
 def _strips(image: Image.Image) -> Iterator[tuple[int, Image.Image]]:

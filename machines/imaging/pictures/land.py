@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import ClassVar, Literal
 
@@ -12,15 +13,17 @@ from machines.errors import InputError, require
 from machines.imaging.pictures.canvas import Canvas, hatching
 from machines.imaging.pictures.checks import require_between, require_limits, require_tones
 from machines.imaging.pictures.geojson import Shapes, read_geojson, read_land
+from machines.imaging.pictures.in_pieces import InPieces
 from machines.imaging.pictures.one_at_a_time import ONE_AT_A_TIME
 from machines.imaging.pictures.projections import MERCATOR_LIMIT_DEGREES, WITH_STANDARD_PARALLEL, Projection, parallels
 from machines.imaging.pictures.rings import Positions, coast, densified, unwrap
 from machines.imaging.pictures.sheet import Sheet
 from machines.imaging.pictures.sky import SkyNumbers
+from machines.imaging.pieces import Piece, bands
 
 
 @dataclass(frozen=True, kw_only=True)
-class LandPicture:
+class LandPicture(InPieces):
     """A cylindrical map of polygons and lines.
 
     Column c begins at the longitude ``central_meridian_degrees + 180 - 360 * c / columns``: phase runs westward, as
@@ -118,42 +121,48 @@ class LandPicture:
         latitudes = np.linspace(90.0, -90.0, 180_001)
         return np.interp(rows, self.rows(latitudes, sheet), latitudes, left=90.1, right=-90.1)
 
-    def draw(self, sky: SkyNumbers, sheet: Sheet, upload: bytes | None = None) -> NDArray[np.float32]:
+    def pieces(self, sky: SkyNumbers, sheet: Sheet, upload: bytes | None = None) -> Iterator[Piece]:
         """The tone of one turn; the sky is not asked.
 
         Raises:
             InputError: the upload is missing, or cannot be drawn.
         """
         shapes = self.shapes(upload)
-        blank = self.style == "outline"
-        tone = np.zeros((sheet.rows, sheet.columns), dtype=np.float32) if blank else self._areas(shapes, sheet)
-        if self.style == "hatching":
-            tone *= hatching(sheet, self.hatching_mm, self.line_mm)
+        areas = Canvas(sheet) if self.style == "outline" else self._areas(shapes, sheet)
+        strokes = self._strokes(self._lines(shapes), sheet)
+        net = self._strokes(self._graticule() if self.graticule_degrees else [], sheet, of_file=False)
+        for top, end in bands(sheet.rows, sheet.columns):
+            tone = areas.coverage(top, end)
+            if self.style == "hatching":
+                tone *= hatching(sheet, self.hatching_mm, self.line_mm, top, end)
+            if strokes:
+                np.maximum(tone, strokes.coverage(top, end), out=tone)
+            if self.ink < 1.0:
+                tone *= np.float32(self.ink)
+            if net:
+                np.maximum(tone, net.coverage(top, end) * np.float32(self.graticule_ink), out=tone)
+            yield Piece(top, self._within_limits(tone, sheet, top))
+
+    def _lines(self, shapes: Shapes) -> list[Positions]:
+        """What is stroked."""
         lines = [unwrap(line) for line in shapes.lines]
         if self.style != "fill":
             lines += [line for rings in shapes.polygons for ring in rings for line in coast(ring)]
-        if lines:
-            np.maximum(tone, self._strokes(lines, sheet), out=tone)
-        if self.ink < 1.0:
-            tone *= np.float32(self.ink)
-        if self.graticule_degrees:
-            net = self._strokes(self._graticule(), sheet, of_file=False)
-            np.maximum(tone, net * np.float32(self.graticule_ink), out=tone)
-        return self._within_limits(tone, sheet)
+        return lines
 
-    def _areas(self, shapes: Shapes, sheet: Sheet) -> NDArray[np.float32]:
+    def _areas(self, shapes: Shapes, sheet: Sheet) -> Canvas:
         canvas = Canvas(sheet)
         polygons = shapes.closed_polygons
         points = iter(self._points([ring for rings in polygons for ring in rings], sheet))
         for rings in polygons:
             canvas.fill([next(points) for _ in rings])
-        return canvas.coverage()
+        return canvas
 
-    def _strokes(self, lines: list[Positions], sheet: Sheet, *, of_file: bool = True) -> NDArray[np.float32]:
+    def _strokes(self, lines: list[Positions], sheet: Sheet, *, of_file: bool = True) -> Canvas:
         canvas = Canvas(sheet)
         for line in self._points([densified(line) for line in lines], sheet):
             canvas.line(line, self.line_mm, of_file=of_file)
-        return canvas.coverage()
+        return canvas
 
     def _graticule(self) -> list[Positions]:
         longitudes = np.arange(-180.0, 180.0, self.graticule_degrees)
@@ -164,11 +173,11 @@ class LandPicture:
             np.array([[-180.0, latitude], [180.0, latitude]]) for latitude in latitudes if south <= latitude <= north
         ]
 
-    def _within_limits(self, tone: NDArray[np.float32], sheet: Sheet) -> NDArray[np.float32]:
-        """The tone, blank beyond the limits."""
+    def _within_limits(self, tone: NDArray[np.float32], sheet: Sheet, top: int) -> NDArray[np.float32]:
+        """The tone of the rows from the top one on, blank beyond the limits."""
         north, south = self.rows(np.array([self.north_degrees, self.south_degrees]), sheet)
-        tone[: max(0, round(north))] = 0.0
-        tone[max(0, round(south)) :] = 0.0
+        tone[: max(0, round(north) - top)] = 0.0
+        tone[max(0, round(south) - top) :] = 0.0
         return tone
 
     def _parallels(self, latitudes: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import ClassVar, Literal
 
@@ -10,10 +11,12 @@ from numpy.typing import NDArray
 
 from machines.errors import require
 from machines.imaging.pictures.checks import require_between, require_tones
-from machines.imaging.pictures.discs import Disc, mean_over_dots, offsets_mm
-from machines.imaging.pictures.lettering import letter
+from machines.imaging.pictures.discs import Disc, few_points, mean_over_dots, offsets_mm
+from machines.imaging.pictures.in_pieces import InPieces
+from machines.imaging.pictures.lettering import Line
 from machines.imaging.pictures.sheet import Sheet
 from machines.imaging.pictures.sky import SkyNumbers
+from machines.imaging.pieces import Piece, bands
 
 _POINTS = 4
 # Room that a caption takes under a disc, in heights of its letters.
@@ -32,7 +35,7 @@ _PHASES = (
 
 
 @dataclass(frozen=True, kw_only=True)
-class MoonDisc:
+class MoonDisc(InPieces):
     """One Moon, or several alike, spread evenly over the turn.
 
     A single Moon is centred at phase one half: on the lunar day, which begins with the Moon over 180 degrees, that is
@@ -65,7 +68,7 @@ class MoonDisc:
     def check_upload(self, upload: bytes | None) -> None:
         """A Moon needs none."""
 
-    def draw(self, sky: SkyNumbers, sheet: Sheet, upload: bytes | None = None) -> NDArray[np.float32]:
+    def pieces(self, sky: SkyNumbers, sheet: Sheet, upload: bytes | None = None) -> Iterator[Piece]:
         """The tone of one turn.
 
         Raises:
@@ -78,30 +81,35 @@ class MoonDisc:
             f"{self.discs} of {self.diameter_mm:g} mm do not fit {sheet.width_mm:g} by {sheet.height_mm:g} mm",
             f"give at most {room:g} mm, or fewer discs",
         )
-        tone = np.full((sheet.rows, sheet.columns), self.sky_ink, dtype=np.float32)
-        for index in range(self.discs):
-            along_mm = (index + 0.5) / self.discs * sheet.width_mm
-            down_mm = (sheet.height_mm - _CAPTION_LINES * self.caption_mm) / 2
-            self._draw_disc(tone, sky, sheet, Disc(along_mm, down_mm, self.diameter_mm / 2))
-            if self.caption_mm:
-                below_mm = down_mm + self.diameter_mm / 2 + self.caption_mm
-                words = age_in_words(sky.need("moon_age_days"))
-                letter(tone, sheet, words, along_mm, below_mm, self.caption_mm, 1.0)
-        return tone
+        caption = None
+        if self.caption_mm:
+            caption = Line.of(age_in_words(sky.need("moon_age_days")), sheet, self.caption_mm)
+        down_mm = (sheet.height_mm - _CAPTION_LINES * self.caption_mm) / 2
+        below_mm = down_mm + self.diameter_mm / 2 + self.caption_mm
+        for top, end in bands(sheet.rows, sheet.columns):
+            piece = Piece(top, np.full((end - top, sheet.columns), self.sky_ink, dtype=np.float32))
+            for index in range(self.discs):
+                along_mm = (index + 0.5) / self.discs * sheet.width_mm
+                self._draw_disc(piece, sky, sheet, Disc(along_mm, down_mm, self.diameter_mm / 2))
+                if caption is not None:
+                    caption.write(piece, along_mm, below_mm, 1.0)
+            yield piece
 
-    def _draw_disc(self, tone: NDArray[np.float32], sky: SkyNumbers, sheet: Sheet, disc: Disc) -> None:
-        rows, columns = disc.window(sheet)
+    def _draw_disc(self, piece: Piece, sky: SkyNumbers, sheet: Sheet, disc: Disc) -> None:
+        rows, columns = disc.window(sheet, piece)
         left, right = max(0, int(columns[0])), min(sheet.columns, int(columns[-1]) + 1)
-        up = -offsets_mm(rows.start, rows.stop, sheet.row_mm, disc.down_mm, _POINTS)[:, None] / disc.radius_mm
-        along = offsets_mm(left, right, sheet.column_mm, disc.along_mm, _POINTS) / disc.radius_mm
-        # Counterclockwise from up is to the viewer's left, where later columns stand on paper that moves right.
-        viewers_left = along if sheet.travel == "right" else -along
-        on_disc = up**2 + viewers_left**2 <= 1.0
-        lit = on_disc & is_lit(viewers_left, up, sky.need("moon_lit_fraction"), sky.need("moon_limb_angle_degrees"))
-        window = tone[rows, left:right]
-        covered, shining = mean_over_dots(on_disc, _POINTS), mean_over_dots(lit, _POINTS)
-        window *= 1 - covered
-        window += self.dark_ink * (covered - shining) + self.lit_ink * shining
+        fraction, limb = sky.need("moon_lit_fraction"), sky.need("moon_limb_angle_degrees")
+        for some in few_points(rows, right - left, _POINTS):
+            up = -offsets_mm(some.start, some.stop, sheet.row_mm, disc.down_mm, _POINTS)[:, None] / disc.radius_mm
+            along = offsets_mm(left, right, sheet.column_mm, disc.along_mm, _POINTS) / disc.radius_mm
+            # Counterclockwise from up is to the viewer's left, where later columns stand on paper that moves right.
+            viewers_left = along if sheet.travel == "right" else -along
+            on_disc = up**2 + viewers_left**2 <= 1.0
+            lit = on_disc & is_lit(viewers_left, up, fraction, limb)
+            window = piece.tone[some.start - piece.top : some.stop - piece.top, left:right]
+            covered, shining = mean_over_dots(on_disc, _POINTS), mean_over_dots(lit, _POINTS)
+            window *= 1 - covered
+            window += self.dark_ink * (covered - shining) + self.lit_ink * shining
 
 
 def is_lit(

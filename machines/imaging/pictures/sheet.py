@@ -11,7 +11,7 @@ from machines.imaging.pictures.checks import require_between
 
 Travel = Literal["right", "left"]
 
-# A drawing holds some ten bytes a dot at its height: more than this is a mistake in the numbers, not a machine.
+# A drawing holds up to three bytes a dot at its height: more than this is a mistake in the numbers, not a machine.
 LARGEST_SHEET_DOTS = 400_000_000
 
 

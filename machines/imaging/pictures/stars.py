@@ -4,6 +4,7 @@ head."""
 from __future__ import annotations
 
 import csv
+from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cache
 from importlib import resources
@@ -15,9 +16,11 @@ from numpy.typing import NDArray
 from machines.imaging.pictures.canvas import Canvas
 from machines.imaging.pictures.checks import require_between, require_limits, require_tones
 from machines.imaging.pictures.discs import Disc, stamp
+from machines.imaging.pictures.in_pieces import InPieces
 from machines.imaging.pictures.rings import unwrap
 from machines.imaging.pictures.sheet import Sheet
 from machines.imaging.pictures.sky import SkyNumbers
+from machines.imaging.pieces import Piece, bands
 
 
 @dataclass(frozen=True, eq=False)
@@ -54,7 +57,7 @@ def read_stars() -> StarCatalogue:
 
 
 @dataclass(frozen=True, kw_only=True)
-class StarBelt:
+class StarBelt(InPieces):
     """Stars as discs, by right ascension along the turn and declination across it.
 
     Column c begins at the right ascension ``360 * c / columns`` degrees. Precession moves a belt by 50 arc seconds a
@@ -105,7 +108,7 @@ class StarBelt:
         """How large stars are printed."""
         return np.maximum(self.magnitude_0_mm * self.ratio_per_magnitude**magnitudes, self.smallest_mm)
 
-    def draw(self, sky: SkyNumbers, sheet: Sheet, upload: bytes | None = None) -> NDArray[np.float32]:
+    def pieces(self, sky: SkyNumbers, sheet: Sheet, upload: bytes | None = None) -> Iterator[Piece]:
         """The tone of one turn.
 
         Raises:
@@ -116,26 +119,28 @@ class StarBelt:
         along_mm = sky.need("star_ra_degrees")[shown] / 360.0 * sheet.width_mm
         down_mm = self._down_mm(sky.need("star_dec_degrees")[shown], sheet)
         radii_mm = self.diameters_mm(magnitudes[shown]) / 2.0
-        tone = self._lines(sky, sheet)
-        for along, down, radius in zip(along_mm, down_mm, radii_mm, strict=True):
-            stamp(tone, sheet, Disc(float(along), float(down), float(radius)), np.float32(self.ink))
-        return tone
+        lines = self._lines(sky, sheet)
+        for top, end in bands(sheet.rows, sheet.columns):
+            piece = Piece(top, lines.coverage(top, end) * np.float32(self.line_ink))
+            begins = down_mm - radii_mm <= (end + 1) * sheet.row_mm
+            for star in np.flatnonzero(begins & (down_mm + radii_mm >= (top - 1) * sheet.row_mm)):
+                disc = Disc(float(along_mm[star]), float(down_mm[star]), float(radii_mm[star]))
+                stamp(piece, sheet, disc, np.float32(self.ink))
+            yield piece
 
     def _down_mm(self, declinations: NDArray[np.float64], sheet: Sheet) -> NDArray[np.float64]:
         span = self.north_degrees - self.south_degrees
         return (self.north_degrees - declinations) / span * sheet.height_mm
 
-    def _lines(self, sky: SkyNumbers, sheet: Sheet) -> NDArray[np.float32]:
-        """The tone of the ecliptic and of the Moon's path, or blank paper."""
-        if not (self.ecliptic or self.moon_path):
-            return np.zeros((sheet.rows, sheet.columns), dtype=np.float32)
+    def _lines(self, sky: SkyNumbers, sheet: Sheet) -> Canvas:
+        """The ecliptic and the Moon's path, where they are wished for."""
         canvas = Canvas(sheet)
         if self.ecliptic:
             canvas.line(self._points(ecliptic(sky.need("obliquity_degrees")), sheet), self.line_mm)
         if self.moon_path:
             path = np.column_stack([sky.need("moon_ra_degrees"), sky.need("moon_dec_degrees")])
             canvas.line(self._points(unwrap(path), sheet), self.line_mm)
-        return canvas.coverage() * np.float32(self.line_ink)
+        return canvas
 
     def _points(self, path: NDArray[np.float64], sheet: Sheet) -> NDArray[np.float64]:
         """Columns and rows of right ascensions and declinations in degrees."""

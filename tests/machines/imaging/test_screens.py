@@ -5,6 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from machines.imaging.pieces import Piece
 from machines.imaging.screens import blue_noise, mask_columns, ordered, threshold
 
 
@@ -51,5 +52,6 @@ def test_a_turn_of_any_length_takes_whole_masks(columns: int, first: int) -> Non
 
 def test_a_multiple_of_the_mask_is_the_mask_repeated() -> None:
     tone = np.full((64, 640), 0.37, dtype=np.float32)
-    dots = threshold(tone, "blue-noise")
+    dots = np.zeros((64, 640), dtype=np.bool_)
+    threshold(Piece(0, tone), "blue-noise", dots)
     assert np.array_equal(dots, np.tile(dots[:, :64], (1, 10)))

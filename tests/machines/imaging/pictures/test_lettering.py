@@ -5,14 +5,22 @@ from typing import Any
 import numpy as np
 import pytest
 
-from machines.imaging.pictures.lettering import letter
+from machines.imaging.pictures.lettering import Line
 from machines.imaging.pictures.sheet import Sheet
+from machines.imaging.pieces import Piece
 
 
-def lettered(text: str, travel: Any = "left", along_mm: float = 50.0, down_mm: float = 20.0, **more: Any) -> np.ndarray:
+def lettered(
+    text: str,
+    travel: Any = "left",
+    along_mm: float = 50.0,
+    down_mm: float = 20.0,
+    height_mm: float = 8.0,
+    ink: float = 1.0,
+) -> np.ndarray:
     sheet = Sheet(columns=1000, rows=400, width_mm=100.0, height_mm=40.0, travel=travel)
     tone = np.zeros((400, 1000), dtype=np.float32)
-    letter(tone, sheet, text, along_mm, down_mm, **({"height_mm": 8.0, "ink": 1.0} | more))
+    Line.of(text, sheet, height_mm).write(Piece(0, tone), along_mm, down_mm, ink)
     return tone
 
 
@@ -47,11 +55,20 @@ def test_over_the_edge_it_is_cut() -> None:
     assert not lettered("Moon", down_mm=-50.0).any()
 
 
+@pytest.mark.parametrize("edge", [1, 180, 200, 203, 399])
+def test_it_is_the_same_in_two_pieces(edge: int) -> None:
+    sheet = Sheet(columns=1000, rows=400, width_mm=100.0, height_mm=40.0)
+    line, halves = Line.of("Moon", sheet, 8.0), np.zeros((400, 1000), dtype=np.float32)
+    for piece in (Piece(0, halves[:edge]), Piece(edge, halves[edge:])):
+        line.write(piece, 50.0, 20.0, 0.8)
+    assert np.array_equal(halves, lettered("Moon", "right", ink=0.8))
+
+
 def test_something_darker_stays_and_ink_is_a_tone() -> None:
     assert lettered("Moon", ink=0.4).max() == pytest.approx(0.4)
     sheet = Sheet(columns=1000, rows=400, width_mm=100.0, height_mm=40.0)
     tone = np.full((400, 1000), 0.7, dtype=np.float32)
-    letter(tone, sheet, "Moon", 50.0, 20.0, 8.0, 0.4)
+    Line.of("Moon", sheet, 8.0).write(Piece(0, tone), 50.0, 20.0, 0.4)
     assert tone.min() == tone.max() == pytest.approx(0.7)
 
 
