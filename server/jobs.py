@@ -27,6 +27,7 @@ from scheduling.telling.amiss import amiss_now
 from scheduling.telling.keeping import forget_old, keep_look, plan_messages
 from scheduling.telling.recipients import all_recipients
 from server import wiring
+from server.metrics.tallies import job_failed
 from server.own_work import done, late, listens_since, tried
 from server.telling.delivery import send_due
 
@@ -139,6 +140,7 @@ def run_once(job: Job) -> bool:
         return False
     except Exception:  # whatever it is, the other jobs go on
         logger.exception("job %s failed; it is tried again in %g s", job.name, job.period_s)
+        job_failed(job.name)
         return False
     finally:
         close_old_connections()

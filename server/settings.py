@@ -62,11 +62,13 @@ INSTALLED_APPS = [
     "server.accounts",
     "server.console",
     "server.desk",
+    "server.metrics",
     "server.terminal",
 ]
 
 MIDDLEWARE = [
     "server.request_id.numbered",
+    "server.metrics.requests.measured",
     "server.security.content_security",
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",

@@ -6,6 +6,7 @@ from django.urls import URLPattern, URLResolver, include, path, register_convert
 
 from server import health
 from server.converters import Digest, Id, Prefix
+from server.metrics.endpoint import Metrics
 
 register_converter(Id, "id")
 register_converter(Digest, "digest")
@@ -22,4 +23,5 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("server.desk.urls")),
     path("livez", health.live, name="live"),
     path("readyz", health.ready, name="ready"),
+    path("metrics", Metrics.as_view(), name="metrics"),
 ]

@@ -593,6 +593,7 @@ LIMITS: dict[str, tuple[Any, str]] = {
     "server.settings.EMAIL_TIMEOUT": (10.0, "a mail server in reach answers in one"),
     "server.jobs.DRAW_FOR_S": (60.0, "a plate takes up to a minute; what else waits for who draws, waits for two"),
     "server.console.own_work.MOST_NAMED": (5, "a sentence that is read; the log names all"),
+    "server.metrics.scraped.SHORT_PLAN": (days(1), "a plan reaches a week and more; a day is time to look"),
     "server.own_work.LATE_AFTER": (timedelta(minutes=2), "what stands still is seen while something can be done"),
     "server.own_work.DRAWING_LATE_AFTER": (timedelta(minutes=35), "longer than drawing may take"),
     "server.own_work.KEPT_EVERY": (
@@ -628,6 +629,9 @@ LIMITS: dict[str, tuple[Any, str]] = {
 
 # What it is instead: names.
 NO_LIMITS: dict[str, str] = {
+    "where a count of times is divided": """
+        server.metrics.counted.REQUEST_BOUNDS_S server.metrics.counted.APPEND_BOUNDS_S
+    """,
     "numbers of kinds, of places in an array, or of nothing": """
         server.console.needs.STANDS server.console.needs.LOOK server.console.needs.HANDS server.console.needs.DECIDE
         server.console.needs.TOLD server.console.needs.NOTHING server.telling.hooks.GONE server.telling.letters.FOR_GOOD

@@ -5,9 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from time import perf_counter
 
 import numpy as np
 from django.db import DEFAULT_DB_ALIAS
+from django.dispatch import Signal
 
 from machines.imaging.pictures import SkyNumbers
 from machines.model.profile import Profile
@@ -32,6 +34,8 @@ from scheduling.rendering.upload_store import UploadStore
 from scheduling.sky.places import Place
 
 PLANNER = "planner"
+# Sent after each plate that was drawn and is kept, for whoever counts: ``took_s`` is how long that took.
+plate_drawn = Signal()
 # Turns of one run planned in one go, so that a run of very short ones holds up neither the others nor other jobs.
 MOST_TURNS = 256
 # The views that planning stands on.
@@ -239,7 +243,12 @@ def draw_turn(printing: PlanningContext, turn: int) -> str:
         if not ours:
             raise BeingDrawn
         # Asked once more, as whoever had it claimed may be done since.
-        return plates.drawn(recipe) or plates.put(plate_under(printing.original, printing.profile, sky), recipe)
+        if (earlier := plates.drawn(recipe)) is not None:
+            return earlier
+        began_s = perf_counter()
+        digest = plates.put(plate_under(printing.original, printing.profile, sky), recipe)
+        plate_drawn.send(None, took_s=perf_counter() - began_s)
+        return digest
 
 
 def sky_of(printing: PlanningContext, turn: int) -> SkyNumbers:

@@ -6,7 +6,7 @@ it is seen also where all that works by itself is gone, as when nobody started i
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
@@ -34,23 +34,51 @@ class LateWork:
     runs: tuple[str, ...] = ()
 
 
+@dataclass(frozen=True)
+class WorkStands:
+    """When some work was done.
+
+    Attributes:
+        expected_since: since when it should be, UTC.
+        done_at: when it last went well; None for never.
+    """
+
+    expected_since: datetime
+    done_at: datetime | None
+
+    @property
+    def since(self) -> datetime:
+        """When it last went well, or was first expected, UTC."""
+        return self.done_at or self.expected_since
+
+    def is_late(self, pause: timedelta, now: datetime) -> bool:
+        """Whether it should have been done by now. A server that begins expects all of it anew, and says nothing of
+        the time while it was off."""
+        return now - max(self.expected_since, self.since) > pause
+
+
+def work_stands(names: Collection[str]) -> dict[str, WorkStands]:
+    """How the work stands of some names, in their order; nothing of what was never expected."""
+    return _stands(OwnWork.objects.filter(name__in=names), names)
+
+
+def _stands(rows: Iterable[OwnWork], names: Iterable[str]) -> dict[str, WorkStands]:
+    known = {row.name: row for row in rows}
+    return {name: WorkStands(known[name].expected_since, known[name].done_at) for name in names if name in known}
+
+
 def late_work(allowed: Mapping[str, timedelta], unplanned_for: timedelta, now: datetime) -> tuple[LateWork, ...]:
     """What is late, in the order in which it is allowed for, and last the planning of some runs.
-
-    A server that begins expects all of it anew, and says nothing of the time while it was off.
 
     Args:
         allowed: how long may pass from one time to the next, by the name of the work.
         unplanned_for: for how long the planning of a run may fail.
         now: this instant, UTC.
     """
-    rows = {row.name: row for row in OwnWork.objects.all()}
-    found = []
-    for name, pause in allowed.items():
-        row = rows.get(name)
-        if row is not None and now - max(row.expected_since, row.done_at or row.expected_since) > pause:
-            found.append(LateWork(name, row.done_at or row.expected_since))
-    return (*found, *_unplanned({id: since for id, since in _failed(rows.values()) if now - since > unplanned_for}))
+    rows = list(OwnWork.objects.all())
+    stands = _stands(rows, allowed)
+    late = (LateWork(name, one.since) for name, one in stands.items() if one.is_late(allowed[name], now))
+    return (*late, *_unplanned({id: since for id, since in _failed(rows) if now - since > unplanned_for}))
 
 
 def listened_for(pause: timedelta, now: datetime) -> timedelta | None:

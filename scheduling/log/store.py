@@ -14,10 +14,12 @@ from functools import lru_cache
 from heapq import merge
 from itertools import islice
 from operator import attrgetter
+from time import perf_counter
 from typing import Any
 
 from django.db import transaction
 from django.db.models import Max, Q
+from django.dispatch import Signal
 
 from machines.errors import DayrollError, InputError
 from machines.protocol.journal_entries import Entry
@@ -32,6 +34,9 @@ from scheduling.log.events.server import StreamClosed
 from scheduling.log.projecting.projector import FoldFailed, PassedEntry, fold_apart, fold_live, require_kept
 from scheduling.log.recorded import Recorded, run_of
 
+# Sent after each append that went well, for whoever counts: ``events`` is how many, ``waited_s`` how long it took until
+# it was our turn, ``took_s`` how long all of it did. Within a transaction of the caller's, both are of this part of it.
+appended = Signal()
 LONGEST_PROBLEM = 500
 # Facts that come from outside, and what is said of them: kept whatever state the views are in.
 _KEPT = Entry | AboutReports | StreamClosed
@@ -123,14 +128,17 @@ def _append(
     using: str,
     fold: Callable[..., list[PassedEntry]],
 ) -> tuple[Recorded, ...]:
+    began_s = perf_counter()
     with transaction.atomic(using=using):
         ends, broken, owners = begin([one.stream for one in appends], _told_of(appends), using=using)
+        waited_s = perf_counter() - began_s
         require_kept((event for one in appends for event in one.events if not isinstance(event, _KEPT)), broken)
         written = _written(appends, by, ends, stands_on, using)
         insert([line for line, _ in written], using=using)
         said = tuple(fact for _, fact in written)
         if passed := fold(said, broken=broken, owners=owners, using=using):
             append([_told(one) for one in passed], by, using=using)
+    appended.send(None, events=len(said), waited_s=waited_s, took_s=perf_counter() - began_s)
     return said
 
 

@@ -19,6 +19,8 @@ FOR_VISITORS = frozenset({"now", "now-fragment", "plate-picture"})
 # With a secret in the address.
 TO_WHOM_WAS_TOLD = frozenset({"see-to"})
 TO_COME_IN = frozenset({"sign-in", "sign-out", "live", "ready"})
+# Asks for a key itself, as the API does.
+WITH_A_KEY = frozenset({"metrics"})
 
 
 class Closing:
@@ -36,7 +38,7 @@ class Closing:
         if settings.OPEN_PAGES or request.path.startswith("/api/") or request.user.is_authenticated:
             return None
         found = request.resolver_match
-        if found is not None and found.url_name in FOR_VISITORS | TO_WHOM_WAS_TOLD | TO_COME_IN:
+        if found is not None and found.url_name in FOR_VISITORS | TO_WHOM_WAS_TOLD | TO_COME_IN | WITH_A_KEY:
             return None
         return redirect_to_login(request.get_full_path())
 

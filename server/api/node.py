@@ -28,6 +28,7 @@ from server.accounts.authentication import IsNode, node_asking
 from server.accounts.enrolment import NewCredentials, redeem
 from server.api.base_views import ApiView, attribution
 from server.api.conditional import answered
+from server.metrics.counted import ENTRIES
 from server.request_id import request_id
 
 logger = logging.getLogger(__name__)
@@ -165,6 +166,7 @@ class NodeReports(ApiView):
         try:
             batch = read_batch(request.data)
             accepted_through = take(machine, batch, by)
+            ENTRIES.inc(len(batch.entries))
         except InputError as error:
             say_refused(machine, error, by)
             hear(machine, read_status(request.data), wiring.now())

@@ -41,7 +41,7 @@ PARTS = {"number": "1", "prefix": "studio_0", "digest": "0" * 64, "outages": "no
 PART = re.compile(r"<(?:\w+:)?(\w+)>")
 API = "api/v1/"
 # Neither a page nor part of one: they are asked by programs, or only take a form.
-NO_PAGES = {"live", "ready", "sign-out", "test-recipient", "see-to-it"}
+NO_PAGES = {"live", "ready", "metrics", "sign-out", "test-recipient", "see-to-it"}
 PARTS_OF_PAGES = {"overview", "now-fragment"}
 
 

@@ -21,6 +21,8 @@ CLOSED = ("/", "/overview", "/venues/quay/today", "/venues/quay/service-windows"
 OPEN = ("/machines/wren-1/now", "/machines/wren-1/now/fragment", "/sign-in", "/livez", "/readyz")
 # What a message leads to is open to whoever holds its secret, and to nobody else.
 OPEN_BY_NAME = {"now", "now-fragment", "plate-picture", "sign-in", "sign-out", "live", "ready", "see-to"}
+# Asks for a key itself.
+OPEN_BY_NAME |= {"metrics"}
 FEED = "/api/v1/venues/quay/calendar.ics"
 
 
