@@ -71,6 +71,7 @@ MIDDLEWARE = [
     "server.metrics.requests.measured",
     "server.security.content_security",
     "django.middleware.security.SecurityMiddleware",
+    "server.api.unchanged.told_at_once",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",
@@ -118,7 +119,14 @@ def _sqlite() -> dict[str, Any]:
     return {"ENGINE": "django.db.backends.sqlite3", "NAME": HOME / "dayroll.sqlite3", "OPTIONS": SQLITE_OPTIONS}
 
 
-DATABASES = {"default": environment.postgresql("DAYROLL_DATABASE") or _sqlite()}
+# Each thread keeps its connection for a while, as making one costs as much as a small answer. A PostgreSQL may have
+# gone meanwhile, so it is asked first whether it is still there.
+KEPT_CONNECTION_S = 60
+_POSTGRESQL = environment.postgresql("DAYROLL_DATABASE")
+DATABASES = {
+    "default": (_POSTGRESQL or _sqlite())
+    | {"CONN_MAX_AGE": KEPT_CONNECTION_S, "CONN_HEALTH_CHECKS": _POSTGRESQL is not None}
+}
 AUTHENTICATION_BACKENDS = ["server.accounts.backends.GuardedBackend"]
 # Counts of wrong tries: room for a crowd of addresses, so that none pushes out another's.
 CACHES = {

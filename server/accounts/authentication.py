@@ -95,11 +95,23 @@ class NodeAuthentication(BaseAuthentication):
             raise StaleEpoch(kept.epoch, kept.newest)
         if kept.is_revoked:
             raise Revoked(kept.epoch)
-        return Node(kept.machine, kept.epoch), None
+        return Node(kept.machine, kept.epoch, kept.heard_at), None
 
     def authenticate_header(self, request: Request) -> str:
         """The challenge that goes with 401."""
         return "Bearer"
+
+
+def board_let_in(header: str) -> Node | None:
+    """The node that comes with a header of RFC 6750; None for whoever is not let in by it as a node: why, and what
+    follows from it, is for `NodeAuthentication`."""
+    scheme, _, token = header.partition(" ")
+    if scheme.lower() != "bearer" or not token.startswith("node_"):
+        return None
+    kept = credential_of(prefix_of(token))
+    if kept is None or not matches(token, kept.digest) or not kept.is_good:
+        return None
+    return Node(kept.machine, kept.epoch, kept.heard_at)
 
 
 def who_asks(request: Request) -> KeyHolder | Node:

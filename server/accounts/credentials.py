@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from datetime import UTC, datetime
 from typing import NamedTuple
 
 from django.db import connection
 
-_ASKED = """SELECT node.machine, node.digest, node.epoch, machine.epoch, node.revoked_at IS NOT NULL
+_ASKED = """SELECT node.machine, node.digest, node.epoch, machine.epoch, node.revoked_at IS NOT NULL, heard.heard_at
     FROM accounts_nodecredential AS node JOIN log_machine AS machine ON machine.id = node.machine
+    LEFT JOIN log_heartbeat AS heard ON heard.machine_id = node.machine
     WHERE node.prefix = %s"""
 
 
@@ -20,6 +22,7 @@ class Credential(NamedTuple):
         epoch: of this board.
         newest: epoch of the machine; another one where another board has taken over.
         is_revoked: whether this board may come in no more.
+        heard_at: when a board of the machine was heard last, as far as it was written down, UTC; None before the first.
     """
 
     machine: str
@@ -27,6 +30,12 @@ class Credential(NamedTuple):
     epoch: int
     newest: int
     is_revoked: bool
+    heard_at: datetime | None
+
+    @property
+    def is_good(self) -> bool:
+        """Whether whoever has the token may come in."""
+        return self.epoch == self.newest and not self.is_revoked
 
 
 def credential_of(prefix: str) -> Credential | None:
@@ -34,4 +43,12 @@ def credential_of(prefix: str) -> Credential | None:
     with connection.cursor() as cursor:
         cursor.execute(_ASKED, (prefix,))
         found = cursor.fetchone()
-    return None if found is None else Credential(*found)
+    if found is None:
+        return None
+    kept = Credential(*found)
+    return kept._replace(heard_at=_instant(kept.heard_at))
+
+
+def _instant(found: datetime | None) -> datetime | None:
+    """SQLite keeps instants in UTC, and does not say so."""
+    return found.replace(tzinfo=UTC) if found is not None and found.tzinfo is None else found

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Literal, get_args
 
 Role = Literal["studio", "curator", "reader"]
@@ -52,10 +53,11 @@ class KeyHolder:
 
 @dataclass(frozen=True)
 class Node:
-    """The board beside a machine."""
+    """The board beside a machine; ``heard_at`` is when one was heard there last, as far as it was written down."""
 
     machine: str
     epoch: int
+    heard_at: datetime | None = None
     is_authenticated: bool = True
 
     @property

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import logging
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime
 from typing import Any
 
 from django.http import HttpResponse, HttpResponseBase
@@ -16,11 +16,10 @@ from machines.errors import InputError
 from machines.protocol.messages import Reports, Work
 from machines.serialization import structure, unstructure
 from scheduling.log.codec.canonical_json import canonical
-from scheduling.nodes.heartbeat import hear
+from scheduling.nodes.heartbeat import hear, hear_again
 from scheduling.nodes.received_entries import read_batch, read_status
 from scheduling.nodes.reports import EntryDiffers, as_refused, say_refused, take
-from scheduling.nodes.work_tag import WorkQuery, basis_of, kept_tag, work_and_tag
-from scheduling.sky.durations import parse_duration
+from scheduling.nodes.work_tag import basis_of, kept_tag, work_and_tag
 from server import wiring
 from server.accounts.addresses import address_of
 from server.accounts.attempt_limit import guarded
@@ -28,12 +27,11 @@ from server.accounts.authentication import IsNode, node_asking
 from server.accounts.enrolment import NewCredentials, redeem
 from server.api.base_views import ApiView, attribution
 from server.api.conditional import answered
+from server.api.work_asked import CACHED, asked_of, read_horizon
 from server.metrics.counted import ENTRIES
 from server.request_id import request_id
 
 logger = logging.getLogger(__name__)
-
-LONGEST_HORIZON = timedelta(days=31)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -56,22 +54,6 @@ class Accepted:
     """Number of the journal's entry up to which the server has everything, durably."""
 
     accepted_through: int
-
-
-def read_horizon(text: str) -> timedelta:
-    """How far ahead a node wants to hold work, from ISO 8601.
-
-    Raises:
-        InputError: not a duration, or out of range.
-    """
-    remedy = f"give an ISO 8601 duration such as PT24H or P7D, at most P{LONGEST_HORIZON.days}D"
-    try:
-        horizon = parse_duration(text)
-    except InputError as error:
-        raise InputError("horizon", error.problem, remedy) from None
-    if not timedelta(0) < horizon <= LONGEST_HORIZON:
-        raise InputError("horizon", f"{text!r} is out of range", remedy)
-    return horizon
 
 
 class NodeEnrol(ApiView):
@@ -122,7 +104,7 @@ class NodeClock(ApiView):
 
 
 class NodeWork(ApiView):
-    """What the node should hold now."""
+    """What the node should hold now. Most hold it already, and `server.api.unchanged` tells them so before this."""
 
     permission_classes = (IsNode,)
     parameters = ("horizon",)
@@ -130,18 +112,17 @@ class NodeWork(ApiView):
 
     def get(self, request: Request) -> HttpResponseBase:
         """The work up to ``horizon``; 304 where ``If-None-Match`` names the same work."""
-        horizon = read_horizon(request.query_params.get("horizon", "PT24H"))
-        machine = node_asking(request).machine
-        query, now = WorkQuery(machine, horizon, wiring.poll_after_s()), wiring.now()
-        basis = basis_of(machine)
+        node, now = node_asking(request), wiring.now()
+        query = asked_of(node, read_horizon(request.query_params.get("horizon", "PT24H")))
+        basis = basis_of(node.machine)
         tag = kept_tag(query, basis, now)
         response = None if tag is None else answered(request._request, tag)
         if tag is None or response is None:
             body, tag = work_and_tag(query, basis, now)
             made = HttpResponse(body, content_type="application/json")
             response = answered(request._request, tag, made)
-        response["ETag"], response["Cache-Control"] = tag, "private, no-cache"
-        hear(machine, None, wiring.now())
+        response["ETag"], response["Cache-Control"] = tag, CACHED
+        hear_again(node.machine, node.heard_at, wiring.now(), wiring.silent_after())
         return response
 
 

@@ -32,16 +32,17 @@ from server.api import (
 )
 
 urlpatterns = [
+    # First, as they are asked for most.
+    path("node/enrol", node.NodeEnrol.as_view(), name="node-enrol"),
+    path("node/clock", node.NodeClock.as_view(), name="node-clock"),
+    path("node/work", node.NodeWork.as_view(), name="node-work"),
+    path("node/reports", node.NodeReports.as_view(), name="node-reports"),
     *(address for resource in resources.RESOURCES for address in resource.addresses()),
     path(
         "opening-series/<id:pk>/openings",
         rows.OpeningsOfSeries.as_view(said="The openings of a series."),
         name="openings-of-series",
     ),
-    path("node/enrol", node.NodeEnrol.as_view(), name="node-enrol"),
-    path("node/clock", node.NodeClock.as_view(), name="node-clock"),
-    path("node/work", node.NodeWork.as_view(), name="node-work"),
-    path("node/reports", node.NodeReports.as_view(), name="node-reports"),
     path("plates/<digest:digest>.png", plates.OnePlate.as_view(), name="plate"),
     path("venues/<id:pk>/hours", venues.VenueHours.as_view(), name="venue-hours"),
     path("venues/<id:pk>/quiet-hours", venues.VenueQuietHours.as_view(), name="venue-quiet-hours"),

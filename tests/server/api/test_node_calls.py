@@ -7,8 +7,7 @@ from datetime import timedelta
 from typing import Any
 
 import pytest
-from django.db import OperationalError, connection
-from django.test.utils import CaptureQueriesContext
+from django.db import OperationalError
 
 from machines.imaging.plate import Plate
 from machines.protocol.messages import Work
@@ -80,14 +79,6 @@ def test_the_same_work_is_not_sent_twice(node: Caller, clock: HeldClock) -> None
     clock.at += timedelta(hours=4)
     other = node.get("node/work?horizon=PT24H", HTTP_IF_NONE_MATCH=tag)
     assert other.status_code == 200 and other["ETag"] != tag
-
-
-def test_a_poll_with_nothing_new_asks_three_things_of_the_database(node: Caller) -> None:
-    tag = node.get("node/work?horizon=PT24H")["ETag"]
-    with CaptureQueriesContext(connection) as asked:
-        assert node.get("node/work?horizon=PT24H", HTTP_IF_NONE_MATCH=tag).status_code == 304
-    # Whose token it is, what its work stands on, and that it was heard.
-    assert len(asked) == 3
 
 
 def test_a_tag_gives_no_304_to_whoever_is_not_let_in(node: Caller) -> None:
@@ -273,10 +264,10 @@ def test_the_newest_word_of_a_node_is_kept(node: Caller, furnished: Caller, cloc
         "panel": None,
     }
     node.post("node/reports", {"epoch": 1, "entries": [], "status": status})
-    clock.at += timedelta(minutes=1)
+    clock.at += timedelta(minutes=2)  # more than a tenth of a silence
     work_of(node)  # a call without a status leaves the last one
     told = furnished.get("machines/wren-1/heartbeat").json()
-    assert told == {"heard_at": "2026-03-20T06:02:00.000000Z", "status": status}
+    assert told == {"heard_at": "2026-03-20T06:03:00.000000Z", "status": status}
     assert not Event.objects.filter(actor__startswith="node:").exists()
 
 
