@@ -34,7 +34,6 @@ def lost(node: Caller, clock: HeldClock) -> str:
         "plates/{plate}.png",
         "machines/wren-1/proof.png?show=last-metre",
         "machines/wren-1/forecast",
-        "runs/spring/supplies",
     ],
 )
 def test_what_needs_it_is_to_be_asked_again(furnished: Caller, lost: str, path: str) -> None:
@@ -44,6 +43,14 @@ def test_what_needs_it_is_to_be_asked_again(furnished: Caller, lost: str, path: 
     assert int(answer["Retry-After"]) > 0
     jobs.redraw()
     assert furnished.get(path.format(plate=lost)).status_code == 200
+
+
+def test_what_a_whole_run_uses_up_needs_no_plate(furnished: Caller, lost: str) -> None:
+    """Its dots were said as it was planned."""
+    before = furnished.get("runs/spring/supplies")
+    assert before.status_code == 200
+    jobs.redraw()
+    assert furnished.get("runs/spring/supplies").json() == before.json()
 
 
 def test_after_a_studio_moved_all_plates_are_drawn_anew_by_a_command(lost: str) -> None:
