@@ -54,15 +54,21 @@ def test_planning_again_adds_nothing(tmp_path: Path) -> None:
     assert Event.objects.count() == events
 
 
-def test_of_a_run_that_is_planned_far_enough_nothing_more_is_read(tmp_path: Path) -> None:
+@pytest.mark.parametrize("machines", [1, 4])
+def test_of_runs_that_are_planned_far_enough_nothing_more_is_read(tmp_path: Path, machines: int) -> None:
+    """However many there are."""
     furnish()
-    plan(ends_at=(NOON + timedelta(days=30)).isoformat())
+    for number in range(machines):
+        if number:
+            order(AddMachine, id=f"m{number}", name=f"M{number}", venue="shed", profile="small")
+        on = {"id": f"run-{number}", "machine": f"m{number}"} if number else {}
+        plan(ends_at=(NOON + timedelta(days=30)).isoformat(), **on)
     plates = PlateStore(tmp_path)
     assert extend_plans(NOON, WEEK, plates) > 0
     with CaptureQueriesContext(connection) as asked:
         assert extend_plans(NOON + timedelta(minutes=1), WEEK, plates) == 0
     assert len(asked) == 2  # which views are set aside, and which runs are due
-    assert extend_plans(NOON + timedelta(days=1), WEEK, plates) == 48
+    assert extend_plans(NOON + timedelta(days=1), WEEK, plates) == 48 * machines
 
 
 def test_planning_hour_by_hour_gives_what_planning_at_once_gives(tmp_path: Path) -> None:
