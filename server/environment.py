@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 import os
+from collections.abc import Sequence
 from email.utils import parseaddr
 from pathlib import Path
 from typing import Any
@@ -65,6 +66,18 @@ def count(name: str, usual: int, most: int) -> int:
     if not (text.isascii() and text.isdigit() and len(text) < 10 and int(text) <= most):
         raise ImproperlyConfigured(f"{name} is {text!r}: give a whole number from 0 to {most}")
     return int(text)
+
+
+def one_of(name: str, choices: Sequence[str]) -> str:
+    """One of some words in a variable; the first where it is not set.
+
+    Raises:
+        ImproperlyConfigured: another one.
+    """
+    text = os.environ.get(name) or choices[0]
+    if text not in choices:
+        raise ImproperlyConfigured(f"{name} is {text!r}: give {' or '.join(choices)}")
+    return text
 
 
 def names(name: str, usual: str) -> list[str]:

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from contextvars import ContextVar
 
 from django.http import HttpRequest, HttpResponse
 
 from server import wiring
 
 HEADER = "X-Request-Id"
+# Of the request that this thread is answering; None outside of one. For the log alone.
+NOW: ContextVar[str | None] = ContextVar("request", default=None)
 
 
 def request_id(request: HttpRequest) -> str:
@@ -21,7 +24,11 @@ def numbered(answer: Callable[[HttpRequest], HttpResponse]) -> Callable[[HttpReq
 
     def number_and_answer(request: HttpRequest) -> HttpResponse:
         request.dayroll_request_id = wiring.chance().number()  # type: ignore[attr-defined]  # its one place on the way
-        response = answer(request)
+        before = NOW.set(request_id(request))
+        try:
+            response = answer(request)
+        finally:
+            NOW.reset(before)
         response[HEADER] = request_id(request)
         return response
 

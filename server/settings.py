@@ -23,6 +23,7 @@
 | DAYROLL_HORIZON_H | how far ahead runs are planned and plates drawn, hours | 192 |
 | DAYROLL_EXTEND_EVERY_S | how often plans are extended; lost plates are looked for a quarter as often, seconds | 15 |
 | DAYROLL_WATCH_EVERY_S | how often silences are looked for, and a tenth as often openings that may fail, seconds | 30 |
+| DAYROLL_LOG | line, or json: what goes to standard error, for people, or an object a line | line |
 | DAYROLL_CLOCK | system, or compressed:... for demonstrations | system |
 
 Who may do what. The console and the venues' calendars are open to read for whoever reaches the server, as a wall and a
@@ -260,19 +261,28 @@ CELERY_BEAT_SCHEDULE = {
 }
 
 LINE = "%(asctime)s %(levelname)s %(name)s: %(message)s"
+LOGS = {
+    "line": {
+        "line": {"()": "server.json_line.PlainLine", "format": LINE},
+        "short": {"()": "server.one_line.OneLine", "format": LINE},
+    },
+    "json": {
+        "line": {"()": "server.json_line.JsonLine"},
+        "short": {"()": "server.json_line.JsonLine", "short": True},
+    },
+}
 LOGGING = {
     "version": 1,
     "disable_existing_loggers": False,
-    "formatters": {
-        "line": {"format": LINE},
-        "short": {"()": "server.one_line.OneLine", "format": LINE},
-    },
+    "formatters": LOGS[environment.one_of("DAYROLL_LOG", list(LOGS))],
     "handlers": {
         "stderr": {"class": "logging.StreamHandler", "formatter": "line"},
         "short": {"class": "logging.StreamHandler", "formatter": "short"},
     },
-    "loggers": {name: {"handlers": ["stderr"], "level": "INFO"} for name in ("server", "scheduling")}
-    | {"django": {"handlers": ["stderr"], "level": "WARNING"}, "django.request": {"level": "ERROR"}}
+    # What libraries say goes the same way, so that each line has the one form.
+    "root": {"handlers": ["stderr"], "level": "WARNING"},
+    "loggers": {name: {"level": "INFO"} for name in ("server", "scheduling", "celery")}
+    | {"django": {"level": "WARNING"}, "django.request": {"level": "ERROR"}}
     # Anybody can send a foreign name, as often as they like: a line each, and no traceback.
     | {"django.security.DisallowedHost": {"handlers": ["short"], "level": "WARNING", "propagate": False}}
     # That requests wait for a thread is no news in a storm, and would be a line each.
