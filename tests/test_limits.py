@@ -321,6 +321,11 @@ LIMITS: dict[str, tuple[Any, str]] = {
         60,
         "what names a kind of entry, characters; the server keeps no longer one",
     ),
+    "scheduling.background.tidy_plates.LEAST_AGE": (
+        timedelta(days=14),
+        "a board that heard nothing for so long asks for work before it prints",
+    ),
+    "server.terminal.management.commands.tidy.USUAL_DAYS": (180, "a judgement of ours: a season"),
     "scheduling.paper.proof.MOST_DOTS": (80_000_000, "drawn while somebody waits, four bytes a dot"),
     "scheduling.paper.proof.MOST_SLIP": (0.5, "a feed that slips by more is broken"),
     "scheduling.paper.proof.SEAM_FAINT": (0.01, "a judgement of ours"),
@@ -700,6 +705,7 @@ NO_LIMITS: dict[str, str] = {
         scheduling.rehearsal.rates.DAY_S scheduling.rehearsal.rates.HOUR_S
         scheduling.rehearsal.rates.MINUTE_S
         server.desk.calendar_form.HOUR_MIN server.desk.calendar_form.DAY_MIN server.desk.calendar_form.WEEK_MIN
+        server.terminal.management.commands.tidy.MB
         server.console.qr_code.QUIET_ZONE scheduling.sky.near_zones.EARTH_RADIUS_KM""",
     "the make of a halftone, of patterns and of the assignment of nozzles, whose tests look at dots": """
         machines.model.head._CHOICES machines.model.head._TABLE_LENGTHS machines.imaging.patterns._NOZZLE_GAP_COLUMNS

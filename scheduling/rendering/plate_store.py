@@ -1,4 +1,5 @@
-"""Where plates are kept: files named by what they hold, written once, never changed.
+"""Where plates are kept: files named by what they hold, written once, never changed, and removed only by
+`scheduling.background.tidy_plates`.
 
 A disk may still lose or cut short a file. Such a plate is as good as not there: nobody is given half of it, and drawing
 it again puts it right (`scheduling.background.redraw_plates`).
@@ -73,6 +74,15 @@ class PlateStore:
                 return file.read() == _END
         except FileNotFoundError:
             return False
+
+    def sizes(self) -> dict[str, int]:
+        """How many octets each plate takes, by its digest; also of one that is cut short."""
+        files = self.folder.glob("??/*.png")
+        return {file.stem: file.stat().st_size for file in files if DIGEST.fullmatch(file.stem)}
+
+    def remove(self, digest: str) -> None:
+        """Remove a plate, if it is there."""
+        self._path(digest).unlink(missing_ok=True)
 
     def png(self, digest: str) -> bytes:
         """A plate as PNG.
