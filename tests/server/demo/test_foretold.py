@@ -107,6 +107,16 @@ def test_each_answer_has_something_that_hangs() -> None:
     assert not as_told_after(good, [before]).holds, "nothing lay there, and nothing is told"
 
 
+def test_at_first_all_that_lies_there_may_be_unsure() -> None:
+    good = day()
+    at = float(good.evidence.of_pictures["at"].min()) + 1.0
+    early = answer(good, 2.5, "reported") | {
+        "at": {"at": format_instant(utc(at))}, "hangs": [], "certainty": {"unsure_columns": BURST},
+    }  # fmt: skip
+    assert as_told_after(good, [early, answer(good, 2.5, "reported")]).holds
+    assert not as_told_after(good, [early | {"certainty": {"unsure_columns": 0}}, answer(good, 2.5, "reported")]).holds
+
+
 def test_an_answer_that_is_unsure_of_more_than_one_report_tells_breaks_it() -> None:
     good = day()
     most = max(len(entry.columns) for entry in good.evidence.of(ColumnsPrinted))
