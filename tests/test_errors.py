@@ -21,6 +21,7 @@ BUILT_IN = {name for name, value in vars(builtins).items() if isinstance(value, 
 WITHIN = {
     "machines/errors.py:DayrollError": "the kind itself",
     "machines/drivers/emulated/head.py:Refusal": "the emulated controller's answer, within itself",
+    "scheduling/background/extend_plans.py:BeingDrawn": "whoever draws goes on to another run, and comes back",
 }
 
 

@@ -3,13 +3,13 @@ Redis that somebody started, as `docker/compose.yaml` has them."""
 
 from __future__ import annotations
 
-import secrets
 import sys
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from urllib.parse import urlsplit, urlunsplit
 
+from machines.chance import SYSTEM
 from machines.clock import CLOCK_VARIABLE, CompressedClock
 from server.demo.processes import Child, DemoError, environment, free_port, run, wait_for_server
 from server.demo.processes import server as embedded_server
@@ -130,7 +130,7 @@ def _new_database(address: str) -> str:
     """The address of a database of this demonstration's own; it is made, and stays for whoever looks at it."""
     from psycopg import Error, connect, sql  # only a fleet needs the library of PostgreSQL
 
-    name = f"dayroll_demo_{secrets.token_hex(4)}"
+    name = f"dayroll_demo_{SYSTEM.in_hex(4)}"
     try:
         with connect(address, autocommit=True) as connection:
             connection.execute(sql.SQL("CREATE DATABASE {}").format(sql.Identifier(name)))
