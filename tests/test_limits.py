@@ -321,6 +321,7 @@ LIMITS: dict[str, tuple[Any, str]] = {
         60,
         "what names a kind of entry, characters; the server keeps no longer one",
     ),
+    "scheduling.background.tidy_plates.TRIED_AT_ONCE": (50, "a minute of drawing or so, that is lost at most"),
     "scheduling.background.tidy_plates.LEAST_AGE": (
         timedelta(days=14),
         "a board that heard nothing for so long asks for work before it prints",

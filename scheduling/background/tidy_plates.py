@@ -28,6 +28,8 @@ from scheduling.rendering.upload_store import UploadStore
 
 # A board that has not heard for so long that a run was ended or taken back will have asked for work before it prints.
 LEAST_AGE = timedelta(days=14)
+# So many are drawn again before it is asked whether they may go still: that reads all that was planned.
+TRIED_AT_ONCE = 50
 
 
 @dataclass(frozen=True)
@@ -108,21 +110,30 @@ def tidy(
     Raises:
         ExceptionGroup: some could not be drawn again, and stay; the others were removed.
     """
-    removed, failures = 0, []
+    removed, failures, same = 0, [], list[Untidy]()
     for number, one in enumerate(chosen, 1):
         try:
             _require_drawn_again(one, plates, uploads)
-            if any(still.digest == one.digest for still in _may_go({one.digest: one.octets})):
-                plates.remove(one.digest)
-                removed += 1
+            same.append(one)
         except Exception as error:  # noqa: BLE001 - raised again below, when the others are removed
             failures.append(error)
+        if number % TRIED_AT_ONCE == 0 or number == len(chosen):
+            removed += _remove(same, plates)
+            same.clear()
         progress(number, len(chosen))
     if failures:
         raise ExceptionGroup(
             f"{len(failures)} plates cannot be drawn again, and stay; {removed} were removed", failures
         )
     return removed
+
+
+def _remove(chosen: list[Untidy], plates: PlateStore) -> int:
+    """Remove those that no run needs again meanwhile; drawing them may have taken long."""
+    still = _may_go({one.digest: one.octets for one in chosen})
+    for one in still:
+        plates.remove(one.digest)
+    return len(still)
 
 
 def _require_drawn_again(one: Untidy, plates: PlateStore, uploads: UploadStore | None) -> None:

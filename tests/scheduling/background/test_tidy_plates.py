@@ -6,7 +6,9 @@ from datetime import timedelta
 from pathlib import Path
 
 import pytest
+from django.db import connection
 from django.db.models import F
+from django.test.utils import CaptureQueriesContext
 
 from scheduling.background.extend_plans import extend_plans
 from scheduling.background.redraw_plates import PlateDiffers, redraw_lost
@@ -82,6 +84,14 @@ def test_nothing_of_a_run_that_is_not_over_goes(plates: PlateStore, change: dict
     before = contents(plates)
     assert tidy(chosen, plates, None) == 0
     assert contents(plates) == before
+
+
+def test_whether_they_may_go_still_is_asked_seldom(plates: PlateStore) -> None:
+    chosen = untidy(plates, NOON + YEAR, MONTH)
+    assert len(chosen) > 1
+    with CaptureQueriesContext(connection) as asked:
+        tidy(chosen, plates, None)
+    assert sum("MIN(" in one["sql"].upper() for one in asked) == 1
 
 
 def test_one_that_would_come_out_otherwise_stays_and_the_others_go(plates: PlateStore) -> None:
