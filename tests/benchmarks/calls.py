@@ -16,25 +16,10 @@ it. Both take turns, and the processor's time that the fastest tenth stayed belo
 
 from __future__ import annotations
 
-import json
-import os
-import subprocess
-import sys
-import tempfile
-
-from tests.benchmarks.log import ROOT
+from tests.benchmarks.own_process import measured
 from tests.benchmarks.row import Row
 
 
 def rows() -> list[Row]:
     """The measurements, in a process of their own."""
-    with tempfile.TemporaryDirectory(prefix="dayroll-bench-") as home:
-        done = subprocess.run(
-            [sys.executable, "-m", "tests.benchmarks.calls_rounds"],
-            cwd=ROOT,
-            env=os.environ | {"DAYROLL_HOME": home, "DAYROLL_DATABASE": ""},
-            check=True,
-            stdout=subprocess.PIPE,
-            text=True,
-        )
-    return [Row(one["name"], one["baseline"], one["ours"], "s", one["goal"]) for one in json.loads(done.stdout)]
+    return [Row(one["name"], one["baseline"], one["ours"], "s", one["goal"]) for one in measured("calls_rounds")]

@@ -20,17 +20,9 @@ pass. Both take turns, one transaction each, and the time that the fastest tenth
 
 from __future__ import annotations
 
-import json
-import os
-import subprocess
-import sys
-import tempfile
-from pathlib import Path
-
 from tests import services
+from tests.benchmarks.own_process import measured
 from tests.benchmarks.row import Row
-
-ROOT = Path(__file__).resolve().parents[2]
 
 
 def rows() -> list[Row]:
@@ -40,19 +32,9 @@ def rows() -> list[Row]:
 
 
 def _measured(engine: str, url: str) -> list[Row]:
-    with tempfile.TemporaryDirectory(prefix="dayroll-bench-") as home:
-        environment = os.environ | {"DAYROLL_HOME": home, "DAYROLL_DATABASE": url}
-        done = subprocess.run(
-            [sys.executable, "-m", "tests.benchmarks.log_rounds"],
-            cwd=ROOT,
-            env=environment,
-            check=True,
-            stdout=subprocess.PIPE,
-            text=True,
-        )
     return [
         Row(f"log-{one['name']}-{engine}", one["baseline"], one["ours"], "s", one["goal"])
-        for one in json.loads(done.stdout)
+        for one in measured("log_rounds", url)
     ]
 
 

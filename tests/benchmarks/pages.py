@@ -10,13 +10,7 @@ Here the baseline is the promise itself, in seconds, so that the ratio says how 
 
 from __future__ import annotations
 
-import json
-import os
-import subprocess
-import sys
-import tempfile
-
-from tests.benchmarks.log import ROOT
+from tests.benchmarks.own_process import measured
 from tests.benchmarks.row import Row
 
 PROMISED_S = {"wall-100": 0.3, "draft-turn": 1.0}
@@ -24,14 +18,5 @@ PROMISED_S = {"wall-100": 0.3, "draft-turn": 1.0}
 
 def rows() -> list[Row]:
     """The measurements, in a process of their own."""
-    with tempfile.TemporaryDirectory(prefix="dayroll-bench-") as home:
-        done = subprocess.run(
-            [sys.executable, "-m", "tests.benchmarks.pages_rounds"],
-            cwd=ROOT,
-            env=os.environ | {"DAYROLL_HOME": home, "DAYROLL_DATABASE": ""},
-            check=True,
-            stdout=subprocess.PIPE,
-            text=True,
-        )
-    found: dict[str, float] = json.loads(done.stdout)
+    found: dict[str, float] = measured("pages_rounds")
     return [Row(name, promised_s, found[name], "s", 1.0) for name, promised_s in PROMISED_S.items()]

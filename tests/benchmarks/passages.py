@@ -9,11 +9,7 @@ Here the baseline is the promise itself, in seconds. Both are held against the t
 
 from __future__ import annotations
 
-import os
-import subprocess
-import sys
-
-from tests.benchmarks.log import ROOT
+from tests.benchmarks.own_process import measured
 from tests.benchmarks.row import Row
 
 WITHIN_S = 0.005
@@ -21,12 +17,4 @@ WITHIN_S = 0.005
 
 def rows() -> list[Row]:
     """The measurement, in a process of its own."""
-    done = subprocess.run(
-        [sys.executable, "-m", "tests.benchmarks.passages_rounds"],
-        cwd=ROOT,
-        env=os.environ | {"DAYROLL_DATABASE": ""},
-        check=True,
-        stdout=subprocess.PIPE,
-        text=True,
-    )
-    return [Row("when-place", WITHIN_S, float(done.stdout), "s", 1.0)]
+    return [Row("when-place", WITHIN_S, measured("passages_rounds"), "s", 1.0)]

@@ -10,13 +10,7 @@ and are planned as far ahead.
 
 from __future__ import annotations
 
-import json
-import os
-import subprocess
-import sys
-import tempfile
-
-from tests.benchmarks.log import ROOT
+from tests.benchmarks.own_process import measured
 from tests.benchmarks.row import Row
 
 # So many times may it cost what it costs on a new run.
@@ -25,14 +19,5 @@ MOST_TIMES = 2.0
 
 def rows() -> list[Row]:
     """The measurements, in a process of their own."""
-    with tempfile.TemporaryDirectory(prefix="dayroll-bench-") as home:
-        done = subprocess.run(
-            [sys.executable, "-m", "tests.benchmarks.past_rounds"],
-            cwd=ROOT,
-            env=os.environ | {"DAYROLL_HOME": home, "DAYROLL_DATABASE": ""},
-            check=True,
-            stdout=subprocess.PIPE,
-            text=True,
-        )
-    found: dict[str, float] = json.loads(done.stdout)
+    found: dict[str, float] = measured("past_rounds")
     return [Row("forecast-5y", MOST_TIMES * found["new"], found["old"], "s", 1.0)]
