@@ -10,7 +10,7 @@ from __future__ import annotations
 import logging
 import threading
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import partial
 
 from django.conf import settings
@@ -126,7 +126,7 @@ SENDING = (_job("send-messages", send),)
 def drawing() -> tuple[Job, ...]:
     """What draws, of a server that does it in its own process: how each run went is kept at once, so that one which
     cannot be planned is not taken for nobody who plans."""
-    return tuple(replace(job, run=partial(extend, tried)) if job.run is extend else job for job in DRAWING)
+    return (_job("extend-plans", partial(extend, tried)), _job("redraw-plates", redraw))
 
 
 def run_once(job: Job) -> bool:

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import logging
 
-from django.db import DatabaseError, transaction
+from django.db import Error, transaction
 from django.db.models import F
 
 from server.metrics.models import Tally
@@ -33,5 +33,5 @@ def _add(name: str, seconds: float) -> None:
         with transaction.atomic():
             Tally.objects.get_or_create(name=name)
             Tally.objects.filter(name=name).update(times=F("times") + 1, seconds=F("seconds") + seconds)
-    except DatabaseError as error:
+    except Error as error:
         logger.warning("one more of %r cannot be counted: %s", name, error)

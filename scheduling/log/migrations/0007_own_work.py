@@ -14,7 +14,7 @@ class Migration(migrations.Migration):
             name='OwnWork',
             fields=[
                 ('name', models.TextField(help_text='a name in server.jobs', primary_key=True, serialize=False)),
-                ('expected_since', models.DateTimeField(help_text='since when it should be done; anew whenever the server begins')),
+                ('expected_since', models.DateTimeField(help_text='since when it should be done')),
                 ('done_at', models.DateTimeField(help_text='when it last went well; null for never', null=True)),
             ],
         ),

@@ -94,7 +94,7 @@ class OwnWork(models.Model):
     """When the server last did what it does by itself. Telemetry: overwritten."""
 
     name = models.TextField(primary_key=True, help_text="a name in server.jobs")
-    expected_since = models.DateTimeField(help_text="since when it should be done; anew whenever the server begins")
+    expected_since = models.DateTimeField(help_text="since when it should be done")
     done_at = models.DateTimeField(null=True, help_text="when it last went well; null for never")
 
 

@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 from celery.signals import task_failure
-from django.db import DatabaseError, OperationalError, connection
+from django.db import DatabaseError, Error, InterfaceError, OperationalError, connection
 from django.db.models import F
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
@@ -235,11 +235,12 @@ def test_what_any_process_draws_or_fails_at_is_counted_together(
     }
 
 
+@pytest.mark.parametrize("wrong", [DatabaseError, InterfaceError])  # the second: the connection is gone
 def test_a_count_that_cannot_be_written_fails_nothing(
-    db: None, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+    db: None, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture, wrong: type[Error]
 ) -> None:
     def locked(**_: object) -> None:
-        raise DatabaseError("database is locked")
+        raise wrong("database is locked")
 
     monkeypatch.setattr("server.metrics.models.Tally.objects.get_or_create", locked)
     job_failed("watch-silence")
