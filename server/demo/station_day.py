@@ -15,7 +15,7 @@ from PIL import Image
 from machines.drivers.simulated.paper import read_paper
 from machines.model.profile import Profile
 from server.demo.judging.evidence import Evidence
-from server.demo.judging.gathering import gather
+from server.demo.judging.gathering import gather, read_journal, read_standing
 from server.demo.processes import Studio
 from server.demo.scenario import PROFILES, Station
 
@@ -43,7 +43,8 @@ def read_day(studio: Studio, station: Station, home: Path, runs: Sequence[str]) 
     profile, folder = Profile.from_json(PROFILES[station.profile]), home / "paper"
     paper = replace(read_paper(folder), dots=read_picture(folder / "paper.png", profile))
     journal = home / "journal.sqlite3"
-    found = gather(studio, station.id, runs, profile=profile, paper=paper, journal=journal)
+    told, stands = read_journal(journal), read_standing(journal)
+    found = gather(studio, station.id, runs, profile=profile, paper=paper, journal=told, stands=stands)
     return StationDay(station, found)
 
 

@@ -11,7 +11,7 @@ from machines.drivers.simulated.paper import RECORD, Geometry, Paper, read_paper
 from machines.model.profile import Profile
 from machines.node.store.journal import FILE_NAME
 from server.demo.judging.evidence import Evidence
-from server.demo.judging.gathering import gather
+from server.demo.judging.gathering import gather, read_journal, read_standing
 from tests.faults.copies import joined
 from tests.faults.furniture import PROFILES
 from tests.faults.newer import as_before
@@ -31,7 +31,8 @@ def evidence_of(stage: Stage) -> Evidence:
         paper = joined(paper, read_what_lies(board.paper, profile), stage.common)
     studio = stage.lane.studio
     words = [row for status, row in (studio.call("GET", f"overrides/{word}") for word in stage.words) if status == 200]
-    found = gather(studio, stage.machine, stage.all_runs, profile=profile, paper=paper, journal=board.home / FILE_NAME)
+    told, stands = read_journal(board.home / FILE_NAME), read_standing(board.home / FILE_NAME)
+    found = gather(studio, stage.machine, stage.all_runs, profile=profile, paper=paper, journal=told, stands=stands)
     return replace(
         found,
         facts=[as_before(fact) for fact in found.facts],

@@ -20,7 +20,14 @@ from server.demo.processes import Studio
 
 
 def gather(
-    studio: Studio, machine: str, run_ids: Iterable[str], *, profile: Profile, paper: Paper, journal: Path
+    studio: Studio,
+    machine: str,
+    run_ids: Iterable[str],
+    *,
+    profile: Profile,
+    paper: Paper,
+    journal: list[tuple[dict[str, Any], bool]],
+    stands: Standing | None = None,
 ) -> Evidence:
     """What is known of a machine when nothing runs any more but the server.
 
@@ -30,7 +37,8 @@ def gather(
         run_ids: of its runs, in order; one that the server has forgotten is left out.
         profile: of the machine.
         paper: that lies on it.
-        journal: the file of its board.
+        journal: entries of its board's, see `read_journal`.
+        stands: how it stands by that, see `read_standing`; None where nobody looked.
 
     Raises:
         DemoError: the server does not answer.
@@ -49,8 +57,8 @@ def gather(
         segments=segments,
         machine=shown,
         facts=studio.all(f"events?stream=machine/{machine}"),
-        journal=read_journal(journal),
-        stands=read_standing(journal),
+        journal=journal,
+        stands=stands,
         plates={digest: Plate.from_png(studio.raw(f"plates/{digest}.png")) for digest in digests},
         quiet_said=[(parse_instant(one["said_at"]), structure(one["data"]["quiet"], QuietHours)) for one in said],
         clock=zone(venue["zone"]),
