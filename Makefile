@@ -4,7 +4,7 @@ BIN := .venv/bin
 N ?= 20
 SEED ?= 1
 
-.PHONY: demo test serve bench faults simulate modelled branches attack check format languages lock pictures
+.PHONY: demo test serve bench faults simulate modelled branches attack check format languages lock pictures vectors
 .DELETE_ON_ERROR:
 
 # Tests and demonstration start hundreds of processes: what one has compiled, the next need not compile again.
@@ -99,3 +99,7 @@ lock: .venv/develop.stamp
 # Needs Chromium; the README shows what this makes.
 pictures: .venv/develop.stamp .venv-node/node.stamp
 	@$(BIN)/python -m tests.browser.readme_pictures
+
+# What the contract of a node says, in numbers, for nodes that others write.
+vectors: .venv/develop.stamp
+	@$(BIN)/python -m tests.node_vectors

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from typing import Any, ClassVar
+import base64
+import hashlib
+from typing import ClassVar
 
 from django.http import Http404, HttpResponse, HttpResponseBase
 from drf_spectacular.types import OpenApiTypes
@@ -30,14 +32,19 @@ class OnePlate(ApiView):
         if isinstance(request.user, Node) and not _names(request.user.machine, digest):
             raise Http404(f"There is no plate {digest}.")
         try:
-            png: Any = wiring.plates().png(digest)
+            png = wiring.plates().png(digest)
         except PlateGone:
             if Segment.objects.filter(plate=digest).exists():
                 raise
             raise Http404(f"There is no plate {digest}.") from None
-        headers = {"ETag": f'"{digest}"', "Cache-Control": FOR_EVER}
+        headers = {"ETag": f'"{digest}"', "Cache-Control": FOR_EVER, "Repr-Digest": repr_digest(png)}
         response = HttpResponse(png, content_type="image/png", headers=headers)
         return answered(request._request, headers["ETag"], response)
+
+
+def repr_digest(representation: bytes) -> str:
+    """What says whether it came whole, by a digest that programs know (RFC 9530); its name is that of its dots."""
+    return f"sha-256=:{base64.b64encode(hashlib.sha256(representation).digest()).decode()}:"
 
 
 def _names(machine: str, digest: str) -> bool:

@@ -13,6 +13,7 @@ from server.api import (
     forecast,
     machines,
     node,
+    node_contract,
     outages,
     paper_at,
     passages,
@@ -107,6 +108,8 @@ urlpatterns = [
     path("events", events.Events.as_view(), name="events"),
     path("schema", about.Description.as_view(), name="api-schema"),
     path("reference", about.Readable.as_view(), name="api-reference"),
+    path("node-contract", node_contract.NodeContract.as_view(), name="node-contract"),
+    path("node-contract/vectors/<slug:slug>.json", node_contract.NodeVectors.as_view(), name="node-vectors"),
     path("problems/<slug:slug>", about.Explanation.as_view(), name="problem"),
     re_path("", about.Nothing.as_view()),
 ]

@@ -14,7 +14,7 @@ from tests.server.every_page import THINGS
 
 WORST_S = 5.0
 # Said here once more, so that an address that is opened by mistake is found.
-OPEN = {"node-enrol", "venue-calendar", "api-schema", "api-reference", "problem"}
+OPEN = {"node-enrol", "venue-calendar", "api-schema", "api-reference", "problem", "node-contract", "node-vectors"}
 # Without a key, but with a secret in the address.
 SECRET = {"studio-calendar", "person-calendar"}
 NODES = {"node-clock", "node-work", "node-reports"}

@@ -85,7 +85,7 @@ class Node:
         """
         server = Server(self.journal.get("server"), self.journal.get("token"))
         try:
-            self._ask_time(server)
+            self.take_sample(lambda: _stamps(server))
             self._report(server)
             self._fetch(server)
         except Problem as problem:
@@ -94,12 +94,12 @@ class Node:
                 raise Fenced(str(problem)) from problem
             raise NotHeard(f"{problem.slug}: {problem}") from problem
 
-    def _ask_time(self, server: Server) -> None:
+    def take_sample(self, ask: Callable[[], tuple[float, float]]) -> None:
+        """Compare the server's two stamps with the node's own, as RFC 5905 section 8 has it."""
         asked = self._elapsed()
-        stamps = server.json("node/clock")
+        received, sent = ask()
         answered = self._elapsed()
-        received, sent = posix(stamps["received_at"]), posix(stamps["sent_at"])
-        offset = ((received - asked) + (sent - answered)) / 2.0  # RFC 5905, section 8
+        offset = ((received - asked) + (sent - answered)) / 2.0
         self._samples = [*self._samples, (offset, (answered - asked) / 2.0, answered)][-SAMPLES:]
 
     def now(self) -> tuple[float, float] | None:
@@ -330,3 +330,8 @@ class Node:
         if digest not in self._plates:
             self._plates = {digest: read_plate((self.home / f"{digest}.png").read_bytes())}
         return self._plates[digest]
+
+
+def _stamps(server: Server) -> tuple[float, float]:
+    told = server.json("node/clock")
+    return posix(told["received_at"]), posix(told["sent_at"])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import base64
 import hashlib
 from datetime import timedelta
 from typing import Any
@@ -94,6 +95,8 @@ def test_plates_are_the_dots_that_their_name_says(node: Caller, furnished: Calle
         assert response["Content-Type"] == "image/png"
         assert "immutable" in response["Cache-Control"]
         assert Plate.from_png(response.content).digest == digest
+        whole = base64.b64encode(hashlib.sha256(response.content).digest()).decode()
+        assert response["Repr-Digest"] == f"sha-256=:{whole}:"  # RFC 9530 section 3, RFC 8941 section 3.3.5
     assert node.get(f"plates/{digest}.png", HTTP_IF_NONE_MATCH=response["ETag"]).status_code == 304
     assert node.get(f"plates/{'0' * 64}.png").status_code == 404
     assert node.get(f"plates/{digest.upper()}.png").status_code == 404
