@@ -15,9 +15,6 @@ KINDS = {
     "object": "object", "array": "list",
 }  # fmt: skip
 FORMATS = {"date-time": "instant", "date": "date", "binary": "file", "uri-reference": "address"}
-# What a dataclass says of its fields stands below its sentence.
-ATTRIBUTES = re.compile(r"\n+\s*Attributes:\n")
-ATTRIBUTE = re.compile(r"^ {4}(\w[\w, ]*): (.*(?:\n {8}.*)*)", re.MULTILINE)
 
 
 @dataclass(frozen=True)
@@ -145,16 +142,12 @@ def _told(status: str, one: Mapping[str, Any]) -> Told:
 
 
 def _form(name: str, schema: Mapping[str, Any]) -> Form:
-    sentence, *attributes = ATTRIBUTES.split(schema.get("description", ""))
-    told = {
-        one.strip(): plain(said) for names, said in ATTRIBUTE.findall("".join(attributes)) for one in names.split(",")
-    }
     needed = schema.get("required", ())
     fields = tuple(
-        Field(field, tuple(_kind(one)), plain(one.get("description", "")) or told.get(field, ""), field in needed)
+        Field(field, tuple(_kind(one)), plain(one.get("description", "")), field in needed)
         for field, one in schema.get("properties", {}).items()
     )
-    return Form(name, plain(sentence), () if fields else tuple(_kind(schema)), fields)
+    return Form(name, plain(schema.get("description", "")), () if fields else tuple(_kind(schema)), fields)
 
 
 def _kind(schema: Mapping[str, Any]) -> Iterator[Part]:

@@ -21,6 +21,7 @@ from server.api.changes import Act, ChangeView
 from server.api.examples import example_of
 from server.api.problems import MEDIA_TYPE
 from server.api.schema_components import PROBLEM, REFERENCE, dataclass_schemas, patch_of, refer
+from server.api.schema_words import say_fields
 
 SENTENCE_ENDS = re.compile(r"(?<=\.)\s|\n\n|[:;]\s")
 PARAMETERS = {
@@ -179,6 +180,8 @@ def problem_answer(said: str) -> dict[str, Any]:
 def complete(result: dict[str, Any], generator: Any, request: Any, public: bool) -> dict[str, Any]:
     """Put in the dataclasses' schemas, the problem that every call may answer with, an example of each body, and what
     each call does in a few words: the first sentence of what is said of it."""
+    for schema in result["components"]["schemas"].values():
+        say_fields(schema)
     result["components"]["schemas"] |= dataclass_schemas() | {"Problem": PROBLEM}
     for path, operations in result["paths"].items():
         for method, operation in operations.items():

@@ -45,6 +45,7 @@ from server.api.overrides import Decide
 from server.api.policies import CheckPolicies
 from server.api.proofs import Seam
 from server.api.runs import ContinueRun, EndRun, Held, HoldRun, SucceedRun
+from server.api.schema_words import completed
 from server.api.service_windows import CallOff, ComingServices, TakeBack
 from server.api.telling import HookSecret, SetRecipients, TestMessage
 from server.api.venues import SetContacts, SetHours, SetQuietHours
@@ -176,8 +177,4 @@ def dataclass_schemas() -> dict[str, Any]:
     """Of all that is read or shown, and of what is within them, by name."""
     wanted: list[Any] = [(part, "validation", TypeAdapter(part)) for part in (*READ, *SHOWN)]
     _, schemas = TypeAdapter.json_schemas(wanted, ref_template=REFERENCE)
-    definitions: dict[str, Any] = schemas["$defs"]
-    for schema in definitions.values():
-        if schema.get("type") == "object":
-            schema["additionalProperties"] = False
-    return definitions
+    return completed(schemas["$defs"])
