@@ -7,6 +7,7 @@ from collections.abc import Iterator, Mapping
 from datetime import timedelta
 from typing import Any
 
+from django.conf import settings
 from django.db import connection
 from prometheus_client.core import CounterMetricFamily, GaugeMetricFamily, Metric
 from prometheus_client.registry import Collector
@@ -25,6 +26,7 @@ from server.own_work import ALLOWED
 
 # A plan that ends sooner than this has a machine stand still soon: it is drawn for a week and more as a rule.
 SHORT_PLAN = timedelta(hours=24)
+# What is done is told apart as `work`: by `job` and `instance` whoever scrapes tells apart whom they ask.
 # A fleet plans each run as a task of its own.
 TASKS = (*ALLOWED, "extend-run")
 
@@ -82,7 +84,7 @@ def _plans() -> Iterator[Metric]:
     yield _counter("plates_drawn", "Plates that any process drew and kept.", drawn.times)
     yield _counter("drawing_seconds", "Time that drawing and keeping them took, in all processes.", drawn.seconds)
     failures = CounterMetricFamily(
-        "dayroll_job_failures", "Times that own work failed, in any process.", labels=["job"]
+        "dayroll_job_failures", "Times that own work failed, in any process.", labels=["work"]
     )
     for name in TASKS:
         failures.add_metric([name], tallies.get(FAILED + name, Tally()).times)
@@ -94,8 +96,10 @@ def _work() -> Iterator[Metric]:
     ages = {name: (now - one.since).total_seconds() for name, one in stands.items()}
     late = {name: float(one.is_late(ALLOWED[name], now)) for name, one in stands.items()}
     said = "Time since the server's own work last went well, or was first expected."
-    yield _gauges("job_success_age_seconds", said, "job", ages)
-    yield _gauges("job_late", "1 where that is longer than it may be.", "job", late)
+    yield _gauges("job_success_age_seconds", said, "work", ages)
+    yield _gauges("job_late", "1 where that is longer than it may be.", "work", late)
+    every_s = {name: settings.OWN_WORK_EVERY_S[name] for name in stands}
+    yield _gauges("job_every_seconds", "How often it is to be done.", "work", every_s)
 
 
 def _telling() -> Iterator[Metric]:

@@ -9,6 +9,7 @@ from typing import Any
 
 import pytest
 from celery.signals import task_failure
+from django.conf import settings
 from django.db import DatabaseError, Error, InterfaceError, OperationalError, connection
 from django.db.models import F
 from django.test import Client
@@ -208,10 +209,11 @@ def test_own_work_tells_its_age_and_whether_that_is_late(
     own_work.done("watch-silence")
     clock.sleep(100.0)
     key = new_key("watch")
-    ages = by(scrape(key), "dayroll_job_success_age_seconds", "job")
+    ages = by(scrape(key), "dayroll_job_success_age_seconds", "work")
+    assert by(scrape(key), "dayroll_job_every_seconds", "work") == settings.OWN_WORK_EVERY_S
     assert ages == {name: 100 if name == "watch-silence" else 160 for name in own_work.ALLOWED}
     clock.sleep(20.0)
-    late = {name for name, value in by(scrape(key), "dayroll_job_late", "job").items() if value}
+    late = {name for name, value in by(scrape(key), "dayroll_job_late", "work").items() if value}
     assert late == {one.name for one in own_work.late()} & set(own_work.ALLOWED) == {"look-amiss", "send-messages"}
 
 
@@ -229,7 +231,7 @@ def test_what_any_process_draws_or_fails_at_is_counted_together(
     assert of(before, "dayroll_plates_drawn_total") > 0, "the furnished studio has plates"
     assert of(after, "dayroll_plates_drawn_total") - of(before, "dayroll_plates_drawn_total") == 2
     assert of(after, "dayroll_drawing_seconds_total") - of(before, "dayroll_drawing_seconds_total") == pytest.approx(3)
-    assert by(after, "dayroll_job_failures_total", "job") == dict.fromkeys(own_work.ALLOWED, 0) | {
+    assert by(after, "dayroll_job_failures_total", "work") == dict.fromkeys(own_work.ALLOWED, 0) | {
         "watch-silence": 1,
         "extend-run": 1,
     }
