@@ -43,6 +43,11 @@ def free_port() -> int:
             return port
 
 
+def postgresql_programs() -> Path:
+    """Where PostgreSQL's own programs lie, those for its clients among them."""
+    return Path(PostgresServer(Path(tempfile.gettempdir())).bin_path)
+
+
 @contextmanager
 def postgresql(*, settings: str = CARELESS) -> Iterator[str]:
     """A PostgreSQL in a folder of its own; gives its address, with the database ``postgres``.

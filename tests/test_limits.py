@@ -326,6 +326,10 @@ LIMITS: dict[str, tuple[Any, str]] = {
         timedelta(days=14),
         "a board that heard nothing for so long asks for work before it prints",
     ),
+    "server.backups.running.SAID_WITHIN": (
+        days(40 / 86_400),
+        "a server says it every 20 s; one that missed once is there",
+    ),
     "server.terminal.management.commands.tidy.USUAL_DAYS": (180, "a judgement of ours: a season"),
     "scheduling.paper.proof.MOST_DOTS": (80_000_000, "drawn while somebody waits, four bytes a dot"),
     "scheduling.paper.proof.MOST_SLIP": (0.5, "a feed that slips by more is broken"),
@@ -674,6 +678,7 @@ NO_LIMITS: dict[str, str] = {
         machines.model.head._CHUNK machines.model.head._CHUNK_COLUMNS machines.imaging.pieces.PIECE_DOTS
         machines.imaging.pieces.PIECE_ROWS machines.imaging.pictures.discs._MOST_POINTS
         machines.imaging.pictures.image_file._STRIP_PIXELS scheduling.log.event_records.CHUNK
+        server.backups.files.PIECE_OCTETS server.backups.sqlite.PAGES
         scheduling.log.integrity.transfer.CHUNK scheduling.log.rebuilding.rebuild.BATCH server.api.uploads.PIECE_BYTES
         scheduling.sky.chebyshev._INSTANTS_PER_CALL scheduling.sky.temporalhours._BLOCK_DAYS""",
     "units and numbers of nature, judged in tests/reference": """
@@ -768,6 +773,8 @@ NO_LIMITS: dict[str, str] = {
         server.desk.calibrations.RULER_MM server.desk.draft_paper.USUAL_MM
         server.desk.draft_paper.USUAL_HIGH_MM server.desk.draft_paper.USUAL_PITCH_MM
         machines.drivers.serial.machine.BAUD machines.node.manual.job.FEED_MM server.accounts.tokens.NAME_BYTES
+        server.terminal.patience.FIRST_AFTER_S server.terminal.patience.TOLD_EVERY_S
+        server.backups.postgresql.LOOK_EVERY_S
         server.terminal.management.commands.log.PROGRESS_EVERY_S server.settings.CELERY_WORKER_PREFETCH_MULTIPLIER""",
     "the demonstration's own scenario and pace": """
         server.demo.__main__.MOST_COPIES server.demo.__main__.SET_UP_S server.demo.time_compression.TRY_S
