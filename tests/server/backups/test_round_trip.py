@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 import os
+import shutil
 from collections.abc import Iterator
 from contextlib import ExitStack
 from pathlib import Path
@@ -47,7 +49,10 @@ def test_what_is_backed_up_while_a_board_reports_is_put_back_and_the_board_goes_
             board.wait_for(20)
             old.command("backup", str(backup), *programs(old))
             board.wait_for(20)
+        require_is_left_alone(old, backup)
     require_keeps_to_itself(backup)
+    if new.database:
+        require_says_what_postgresql_lacks(old, new, backup)
     told = new.command("restore", str(backup), *programs(new))
     assert "every link holds" in told
     assert "Views: all are what the log says." in told
@@ -79,6 +84,30 @@ def require_keeps_to_itself(backup: Path) -> None:
     assert named | {"manifest.json"} == {
         path.relative_to(backup).as_posix() for path in backup.rglob("*") if path.is_file()
     }
+
+
+def require_is_left_alone(old: House, backup: Path) -> None:
+    """While a server is at it."""
+    name = old.database.rpartition("/")[2] or "dayroll.sqlite3"
+    refused = old.refused("restore", str(backup), f"--replace={name}", *programs(old))
+    assert ("others are connected to it" if old.database else "s ago that it is at it") in refused
+
+
+def require_says_what_postgresql_lacks(old: House, new: House, backup: Path) -> None:
+    """A program that is not there; a copy that breaks off, of which nothing stays."""
+    nowhere = f"--programs={backup}"
+    said = f"pg_dump: it is not in {backup}; install PostgreSQL's client programs, such as postgresql-client-18"
+    assert said in old.refused("backup", str(backup.parent / "another"), nowhere)
+    broken = backup.parent / "broken"
+    shutil.copytree(backup, broken)
+    content = (broken / "database").read_bytes()
+    content = content[: len(content) * 3 // 4]
+    (broken / "database").write_bytes(content)
+    data = json.loads((broken / "manifest.json").read_text())
+    data["files"][0] |= {"octets": len(content), "sha256": hashlib.sha256(content).hexdigest()}
+    (broken / "manifest.json").write_text(json.dumps(data))
+    assert "pg_restore ended with 1 and changed nothing" in new.refused("restore", str(broken), *programs(new))
+    assert new.rows("SELECT count(*) FROM pg_tables WHERE schemaname = 'public'") == [(0,)]
 
 
 def require_goes_on(new: House, old: House, board: Reporter) -> None:
