@@ -6,6 +6,7 @@ import os
 import sys
 
 import django
+from django.core.exceptions import ImproperlyConfigured
 from django.core.management import execute_from_command_line
 from django.db.utils import OperationalError, ProgrammingError
 
@@ -28,6 +29,8 @@ def main() -> None:
             sys.stdout.write(f"{overview()}\n")
         else:
             execute_from_command_line(["dayroll", *(arguments[1:] if arguments[0] == "django" else arguments)])
+    except ImproperlyConfigured as error:
+        sys.exit(f"dayroll: {error}")
     except (OperationalError, ProgrammingError) as error:
         sys.exit(f"dayroll: the database does not answer: {error}\nIf it was never set up: dayroll migrate")
 

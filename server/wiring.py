@@ -11,9 +11,11 @@ from datetime import datetime, timedelta
 from functools import cache
 
 from django.conf import settings
+from django.core.files.storage import storages
 
 from machines.chance import SYSTEM, Chance
 from machines.clock import Clock, SystemClock, true_clock, utc
+from scheduling.rendering.kept_files import KeptFiles
 from scheduling.rendering.plate_store import PlateStore
 from scheduling.rendering.upload_store import UploadStore
 
@@ -42,13 +44,20 @@ def chance() -> Chance:
 @cache
 def plates() -> PlateStore:
     """Where the plates lie."""
-    return PlateStore(settings.HOME / "plates")
+    return PlateStore(_files("plates"))
 
 
 @cache
 def uploads() -> UploadStore:
     """Where the files of sources lie."""
-    return UploadStore(settings.HOME / "uploads")
+    return UploadStore(_files("uploads"))
+
+
+def _files(name: str) -> KeptFiles:
+    """Of Django's ``STORAGES``."""
+    found = storages[name]
+    assert isinstance(found, KeptFiles)
+    return found
 
 
 def free_room() -> int | None:

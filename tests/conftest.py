@@ -159,6 +159,20 @@ def postgres_url() -> str:
 
 
 @pytest.fixture(scope="session")
+def objects_server() -> Iterator[services.Objects]:
+    """A real store of objects; one for each worker."""
+    with services.objects() as store:
+        yield store
+
+
+@pytest.fixture
+def objects(objects_server: services.Objects) -> services.Objects:
+    """The same, running and empty."""
+    objects_server.empty()
+    return objects_server
+
+
+@pytest.fixture(scope="session")
 def redis_url() -> Iterator[str]:
     """The address of a real, empty Redis; one for each worker."""
     with services.redis() as url:

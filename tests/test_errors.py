@@ -48,7 +48,7 @@ def test_every_error_that_people_are_told_of_is_the_projects() -> None:
         (InputError("head.dots", "3 are too few", "give 8"), "head.dots: 3 are too few; give 8"),
         (InputError("dots", "3 are too few", "give 8").within("head"), "head.dots: 3 are too few; give 8"),
         (InputError("", "3 are too few", "give 8").within("head"), "head: 3 are too few; give 8"),
-        (PlateGone("ab12"), "plate ab12 is not on the server's disk"),
+        (PlateGone("ab12"), "plate ab12 is not in the server's store"),
         (StaleEpoch(1, 2), "epoch 1 was replaced by 2; stop printing, and enrol again to take over"),
         (Revoked(1), "the studio has revoked this board; stop printing, and enrol it with a new code to take over"),
         (MissingEntries(3, 5), "entry 5 came where 3 was expected; send again from 3"),

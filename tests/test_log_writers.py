@@ -23,6 +23,9 @@ WRITES = OF_QUERIES | {"save"} | {f"a{name}" for name in OF_QUERIES | {"save"}}
 SQL = re.compile(r"\b(INSERT\s+INTO|UPDATE\s+\w+\s+SET|DELETE\s+FROM|REPLACE\s+INTO)\b", re.IGNORECASE)
 # Methods of that name on things that are no rows.
 NO_ROWS = {
+    ("scheduling/rendering/kept_files.py", "self.save"),
+    ("scheduling/rendering/object_files.py", "super().delete"),
+    ("scheduling/rendering/plate_store.py", "self.files.delete"),
     ("scheduling/sky/orientation.py", "np.delete"),
     ("server/console/pictures.py", "picture.save"),
     ("server/sky_report/canvas.py", "self._image.resize(self._size, Image.Resampling.LANCZOS).save"),

@@ -74,6 +74,7 @@ def redraw_lost(
 
     Raises:
         ExceptionGroup: some could not be drawn; the others were.
+        StoreAway: which are missing is not known, as the store of plates does not answer.
     """
     drawn, failures = 0, []
     with claimed("redraw lost plates") as ours:
@@ -99,11 +100,12 @@ def redraw_lost(
 
 def _lost(plates: PlateStore, printed_too: bool) -> Iterator[_Lost]:
     (needed,) = batched_sql.run([(_NEEDED.format("TRUE" if printed_too else _DUE), ())], using=DEFAULT_DB_ALIAS)
-    seen: set[str] = set()
+    firsts: dict[str, tuple[str, int]] = {}
     for digest, run, first_column in needed:
-        if digest not in seen and not plates.has(digest):
-            seen.add(digest)
-            yield _Lost(run, first_column // run_profile(Run.objects.get(id=run)).columns_per_turn, digest)
+        firsts.setdefault(digest, (run, first_column))
+    for digest in plates.missing(firsts):
+        run, first_column = firsts[digest]
+        yield _Lost(run, first_column // run_profile(Run.objects.get(id=run)).columns_per_turn, digest)
 
 
 def _redraw(lost: _Lost, plates: PlateStore, uploads: UploadStore | None) -> None:

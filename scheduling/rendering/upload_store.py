@@ -5,13 +5,17 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 
 from machines.errors import DayrollError
-from scheduling.rendering.atomic_files import DIGEST, name_part, write_part
+from scheduling.rendering.atomic_files import DIGEST, write_part
+from scheduling.rendering.folder_files import FolderFiles
+from scheduling.rendering.kept_files import KeptFiles
 
 # As much as the largest image that can be printed (machines.imaging.pictures.image_file).
 LARGEST_UPLOAD_BYTES = 128_000_000
+PIECE_BYTES = 1 << 20
 
 
 class UploadTooLarge(DayrollError):
@@ -32,10 +36,15 @@ class Uploaded:
 
 @dataclass(frozen=True)
 class UploadStore:
-    """A folder of uploaded files, each of at most ``limit`` bytes."""
+    """Uploaded files in a folder, or wherever else files are kept, each of at most ``limit`` bytes."""
 
-    folder: Path
+    place: Path | KeptFiles
     limit: int = LARGEST_UPLOAD_BYTES
+
+    @cached_property
+    def files(self) -> KeptFiles:
+        """What keeps them."""
+        return FolderFiles(self.place) if isinstance(self.place, Path) else self.place
 
     def put(self, pieces: Iterable[bytes]) -> Uploaded:
         """Keep a file that comes in pieces, without holding it in memory. One that is there already, and whole, stays.
@@ -43,6 +52,7 @@ class UploadStore:
         Raises:
             UploadTooLarge: nothing is kept.
             OSError: the disk is full, or cannot be written; nothing is kept.
+            StoreAway: the store does not answer.
         """
         digest, length = hashlib.sha256(), 0
 
@@ -55,12 +65,13 @@ class UploadStore:
                 digest.update(piece)
                 yield piece
 
-        part = write_part(self.folder, counted())
-        path = self._path(digest.hexdigest())
-        if _is_whole(path):
-            part.unlink()
-        else:
-            name_part(part, path)
+        with self.files.parts() as folder:
+            part = write_part(folder, counted())
+            try:
+                if not self._is_whole(digest.hexdigest()):
+                    self.files.take(_name(digest.hexdigest()), part)
+            finally:
+                part.unlink(missing_ok=True)
         return Uploaded(digest=digest.hexdigest(), bytes=length)
 
     def get(self, digest: str) -> bytes:
@@ -68,25 +79,29 @@ class UploadStore:
 
         Raises:
             KeyError: no such file, or it no longer holds what it did; uploading it once more puts that right.
+            StoreAway: the store does not answer.
         """
         if not DIGEST.fullmatch(digest):
             raise KeyError(digest)
         try:
-            content = self._path(digest).read_bytes()
+            content = self.files.read(_name(digest))
         except FileNotFoundError:
             raise KeyError(digest) from None
         if hashlib.sha256(content).hexdigest() != digest:
             raise KeyError(digest)
         return content
 
-    def _path(self, digest: str) -> Path:
-        return self.folder / digest[:2] / digest
+    def _is_whole(self, digest: str) -> bool:
+        """Whether a file is there and holds what its name says."""
+        try:
+            with self.files.open(_name(digest)) as file:
+                found = hashlib.sha256()
+                for piece in file.chunks(PIECE_BYTES):
+                    found.update(piece)
+        except FileNotFoundError:
+            return False
+        return found.hexdigest() == digest
 
 
-def _is_whole(path: Path) -> bool:
-    """Whether a file is there and holds what its name says."""
-    try:
-        with path.open("rb") as file:
-            return hashlib.file_digest(file, "sha256").hexdigest() == path.name
-    except FileNotFoundError:
-        return False
+def _name(digest: str) -> str:
+    return f"{digest[:2]}/{digest}"

@@ -137,8 +137,8 @@ LOST_RACE = ProblemKind(
 PLATE_GONE = ProblemKind(
     "plate-gone",
     HTTPStatus.SERVICE_UNAVAILABLE,
-    "A plate is not on the server's disk",
-    "What was asked for needs the plate `plate`, which the server's disk has lost. One that is still to be printed is "
+    "A plate is not in the server's store",
+    "What was asked for needs the plate `plate`, which the server's store has lost. One that is still to be printed is "
     "drawn anew by itself: send the same request again after the time in `Retry-After`. One that is printed comes back "
     "from a copy, or by the command `dayroll redraw`.",
 )

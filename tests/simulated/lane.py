@@ -212,7 +212,7 @@ class PlacedServer(Served):
 @contextmanager
 def losing(lane: SimulatedLane, scenario: Scenario) -> Iterator[None]:
     """The server's disk and the boards' cards lose a part of what was not synced where their power goes."""
-    from scheduling.rendering import atomic_files, plate_store
+    from scheduling.rendering import atomic_files, folder_files
 
     served = lane.server
     shutil.rmtree(served.home / "plates", ignore_errors=True)  # of other scenarios
@@ -224,7 +224,7 @@ def losing(lane: SimulatedLane, scenario: Scenario) -> Iterator[None]:
         right(part, path)
         card.promised(path)
 
-    with syncing(lambda: lane.cards), patch.object(plate_store, "name_part", name_part):
+    with syncing(lambda: lane.cards), patch.object(folder_files, "name_part", name_part):
         yield
 
 

@@ -203,7 +203,7 @@ def test_when_the_disk_is_full_nothing_is_planned_and_later_all_is(tmp_path: Pat
     with room_for(50), pytest.raises(ExceptionGroup, match="1 runs could not be planned; 0 segments"):
         extend_plans(NOON, WEEK, plates)
     assert not Segment.objects.exists()
-    assert [path for path in plates.folder.rglob("*") if path.is_file()] == []
+    assert [path for path in plates.place.rglob("*") if path.is_file()] == []
     assert extend_plans(NOON, WEEK, plates) == len(rows())
     assert all(plates.has(row[4]) for row in rows())
 

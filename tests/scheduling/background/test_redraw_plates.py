@@ -32,7 +32,7 @@ def plates(tmp_path: Path) -> PlateStore:
 
 
 def files(store: PlateStore) -> list[Path]:
-    return sorted(store.folder.glob("*/*.png"))
+    return sorted(store.place.glob("*/*.png"))
 
 
 def contents(store: PlateStore) -> dict[str, bytes]:
@@ -133,7 +133,7 @@ def test_a_plate_that_comes_out_otherwise_is_said_and_the_others_are_drawn(plate
     first, *others = (segment.plate for segment in Segment.objects.order_by("number"))
     Segment.objects.filter(plate=first).update(plate="0" * 64)
     lost = next(plate for plate in others if plate != first)
-    (plates.folder / lost[:2] / f"{lost}.png").unlink()
+    (plates.place / lost[:2] / f"{lost}.png").unlink()
     with pytest.raises(ExceptionGroup, match="1 lost plates could not be drawn anew; 1 others were") as caught:
         redraw_lost(plates)
     (differs,) = caught.value.exceptions
@@ -144,7 +144,7 @@ def test_a_plate_that_comes_out_otherwise_is_said_and_the_others_are_drawn(plate
 
 
 def memories(store: PlateStore) -> dict[Path, str]:
-    return {path: path.read_text() for path in (store.folder / "recipes").rglob("*") if path.is_file()}
+    return {path: path.read_text() for path in (store.place / "recipes").rglob("*") if path.is_file()}
 
 
 def test_what_is_lost_is_drawn_whatever_is_remembered_of_it(plates: PlateStore) -> None:
@@ -162,7 +162,7 @@ def test_what_is_lost_is_drawn_whatever_is_remembered_of_it(plates: PlateStore) 
 def test_of_a_plate_that_comes_out_otherwise_nothing_is_kept(plates: PlateStore) -> None:
     first = Segment.objects.order_by("number")[0].plate
     Segment.objects.filter(plate=first).update(plate="0" * 64)
-    (plates.folder / first[:2] / f"{first}.png").unlink()
+    (plates.place / first[:2] / f"{first}.png").unlink()
     for path in memories(plates):
         path.unlink()
     with pytest.raises(ExceptionGroup):
@@ -181,7 +181,7 @@ def test_where_there_is_no_more_time_the_rest_is_drawn_the_next_time(plates: Pla
 def test_a_plate_that_cannot_be_drawn_takes_the_time_of_the_others_once(plates: PlateStore) -> None:
     first, *others = dict.fromkeys(segment.plate for segment in Segment.objects.order_by("number"))
     Segment.objects.filter(plate=first).update(plate="1" * 64)
-    (plates.folder / others[0][:2] / f"{others[0]}.png").unlink()
+    (plates.place / others[0][:2] / f"{others[0]}.png").unlink()
     with pytest.raises(ExceptionGroup, match="1 lost plates could not be drawn anew; 0 others were"):
         redraw_lost(plates, has_time=lambda: False)
     assert redraw_lost(plates, has_time=lambda: False) == 1

@@ -257,11 +257,11 @@ def test_what_is_fixed_at_the_venue_is_said_at_once(plates: PlateStore) -> None:
 
 
 def test_while_a_plate_is_gone_nothing_is_told_of_ink_and_the_rest_stands(plates: PlateStore) -> None:
-    shutil.move(plates.folder, plates.folder.with_name("away"))
+    shutil.move(plates.place, plates.place.with_name("away"))
     dots_of_turn.cache_clear()  # else whoever planned knows them still
     without = ends(plates)
     assert set(without) == {"roll", "blade"}
-    shutil.move(plates.folder.with_name("away"), plates.folder)
+    shutil.move(plates.place.with_name("away"), plates.place)
     assert set(ends(plates)) == {"roll", "cartridge", "blade"}
     assert ends(plates).items() >= without.items()
 

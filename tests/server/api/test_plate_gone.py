@@ -23,7 +23,7 @@ def lost(node: Caller, clock: HeldClock) -> str:
     clock.at += timedelta(hours=12)
     node.post("node/reports", {"epoch": 1, "entries": [printed(work, 1)]})
     digest = Segment.objects.values_list("plate", flat=True)[0]
-    (file,) = wiring.plates().folder.rglob(f"{digest}.png")
+    (file,) = wiring.plates().place.rglob(f"{digest}.png")
     file.write_bytes(file.read_bytes()[:-20])
     return digest
 

@@ -176,7 +176,7 @@ def test_paper_is_drawn_anew_only_when_it_looks_otherwise(printing: Caller) -> N
 
 def test_paper_whose_plate_is_gone_is_not_found(printing: Caller) -> None:
     pictures.drawn.cache_clear()
-    for file in wiring.plates().folder.rglob("*.png"):
+    for file in wiring.plates().place.rglob("*.png"):
         file.unlink()
     assert Client().get("/machines/wren-1/paper.png").status_code == 404
 

@@ -287,7 +287,7 @@ def test_a_condition_and_the_count_do_not_ask_twice_for_the_same_roll(furnished:
 
 
 def test_when_a_plate_is_gone_nobody_is_told_that_all_lasts(armed: Caller) -> None:
-    for file in wiring.plates().folder.rglob("*.png"):
+    for file in wiring.plates().place.rglob("*.png"):
         file.unlink()
     assert "cannot be counted now" in page()
 
