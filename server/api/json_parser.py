@@ -11,6 +11,7 @@ import json
 import math
 from typing import Any, NoReturn
 
+import msgspec
 from rest_framework.parsers import BaseParser
 
 from machines.errors import InputError
@@ -70,6 +71,48 @@ def _check_value(value: Any, path: str) -> None:
         raise InputError(path, "a number too large", "give one below 1.8e308 either way")
 
 
+_QUICK = msgspec.json.Decoder()
+_PARTS = (dict, list)
+
+
+def _plain(text: bytes) -> Any:
+    """A value in which nothing can be wrong, as nearly all that boards send, in a tenth of the time; None where it has
+    to be looked at more closely, or is null.
+
+    Without a backslash no text holds a NUL or half a character, and every two quotation marks are a text: where a name
+    was given twice, there are more of them than what was read has texts.
+    """
+    if b"\\" in text:
+        return None
+    try:
+        value = _QUICK.decode(text)
+    except (ValueError, RecursionError):
+        return None
+    return value if 2 * _texts_of_plain(value) == text.count(b'"') else None
+
+
+def _texts_of_plain(value: Any) -> int:
+    """How many texts a value holds, names of fields too; -1 where it is too deep, or holds a number that has to be
+    looked at."""
+    texts, parts = 0, list[Any]([[value]])
+    for _ in range(DEEPEST + 1):
+        below: list[Any] = []
+        for part in parts:
+            texts += len(part) if type(part) is dict else 0
+            for one in part.values() if type(part) is dict else part:
+                kind = type(one)
+                if kind is str:
+                    texts += 1
+                elif kind in _PARTS:
+                    below.append(one)
+                elif one is not None and not -LARGEST_WHOLE_NUMBER <= one <= LARGEST_WHOLE_NUMBER:
+                    return -1
+        if not below:
+            return texts
+        parts = below
+    return -1
+
+
 def read_json(text: bytes) -> Any:
     """One I-JSON value.
 
@@ -77,6 +120,12 @@ def read_json(text: bytes) -> Any:
         Unreadable: not JSON, not UTF-8, or nested too deeply.
         InputError: JSON with a value that cannot be kept.
     """
+    value = _plain(text)
+    return _looked_at(text) if value is None else value
+
+
+def _looked_at(text: bytes) -> Any:
+    """A value of which every part is looked at, so that an error names its place; raises as `read_json`."""
     try:
         value = json.loads(text.decode(), object_pairs_hook=_unique, parse_constant=_no_constant)
         check_values(value)

@@ -10,6 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from machines.errors import InputError
 from server.api.json_parser import LARGEST_BODY_BYTES, read_json
 from server.api.problems import Unreadable
 from tests.server.api.test_bad_input import problem
@@ -128,3 +129,38 @@ def test_a_body_is_read_or_refused_and_what_was_read_can_be_stored(text: bytes) 
     except (Unreadable, ValueError):
         return
     assert json.loads(json.dumps(value, ensure_ascii=False, allow_nan=False).encode()) == value
+
+
+@given(
+    st.recursive(
+        st.text() | st.floats(allow_nan=False, allow_infinity=False) | st.integers() | st.booleans() | st.none(),
+        lambda inner: st.lists(inner) | st.dictionaries(st.text(), inner),
+    ),
+    st.booleans(),
+)
+def test_it_says_what_the_reader_of_python_says(value: Any, escaped: bool) -> None:
+    try:
+        text = json.dumps(value, ensure_ascii=escaped).encode()
+        assert repr(read_json(text)) == repr(json.loads(text))
+    except (UnicodeEncodeError, InputError):
+        return
+
+
+@pytest.mark.parametrize(
+    ("text", "field", "said"),
+    [
+        (b'{"entries": [{"seq": 1, "at": "now", "seq": 1}]}', "seq", "given twice"),
+        (b'{"a": {"b": [], "b": {"c": 1}}}', "b", "given twice"),
+        (b'{"a": ["x", {"b": 100000000000000000000}]}', "a[1].b", "100000000000000000000 is too large"),
+        (b'{"a": {"b\\u0000": 1}}', "a", "text with a NUL or half a character in it"),
+    ],
+)
+def test_what_is_wrong_is_named_however_little_else_is(text: bytes, field: str, said: str) -> None:
+    with pytest.raises(InputError) as refused:
+        read_json(text)
+    assert (refused.value.field, refused.value.problem) == (field, said)
+
+
+@pytest.mark.parametrize("text", [b"1.7976931348623157e308", b"-1e300", b"[1e16]"])
+def test_a_large_number_that_is_none_of_whole_ones_is_read(text: bytes) -> None:
+    assert read_json(text) == json.loads(text)
