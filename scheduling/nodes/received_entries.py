@@ -21,6 +21,7 @@ from machines.protocol.messages import Retelling, Status
 from machines.protocol.panel_address import told_panel_address
 from machines.protocol.upcasts import LONGEST_KIND, read_entry, read_entry_from_newer
 from machines.serialization import parse_instant, structure_lenient
+from scheduling.nodes.plain_entries import read_plain
 
 # As many as a server writes in a few seconds; a node halves a batch that is too large.
 MOST_ENTRIES = 500
@@ -141,6 +142,9 @@ def read_told(raw: Any) -> ToldEntry:
     """
     if not isinstance(raw, dict):
         raise InputError("", f"{raw!r} is not an object", "give a JSON object")
+    plain = read_plain(raw)
+    if plain is not None and plain.seq >= 1:
+        return ToldEntry(seq=plain.seq, at=plain.at, raw=raw, entry=plain)
     seq, at, kind = _whole(raw, "seq"), parse_instant(raw.get("at"), "at"), raw.get("kind")
     if seq < 1:
         raise InputError("seq", f"{seq} is no number of an entry", "number a journal's entries from 1")
