@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import hashlib
 import os
-from collections.abc import Iterator
+from collections.abc import Iterable
 from pathlib import Path
 
 from machines.disk import make_folder, sync_folder
+from scheduling.rendering.kept_files import KeptFiles
 from server.backups.manifest import KeptFile
 from server.secret import OWN_FILE
 
@@ -16,11 +17,27 @@ PIECE_OCTETS = 1 << 20
 
 def copy_file(source: Path, folder: Path, name: str) -> KeptFile:
     """Copy a file into a folder of nobody else's, under a name that is not taken there."""
+    with source.open("rb") as read:
+        return _copied(iter(lambda: read.read(PIECE_OCTETS), b""), folder, name)
+
+
+def copy_kept(files: KeptFiles, source: str, folder: Path, name: str) -> KeptFile:
+    """The same of what a store keeps.
+
+    Raises:
+        FileNotFoundError: it is not there any more.
+        StoreAway: the store does not answer.
+    """
+    with files.open(source) as read:
+        return _copied(read.chunks(PIECE_OCTETS), folder, name)
+
+
+def _copied(pieces: Iterable[bytes], folder: Path, name: str) -> KeptFile:
     target, digest, octets = folder / name, hashlib.sha256(), 0
     make_folder(target.parent)
     descriptor = os.open(target, os.O_WRONLY | os.O_CREAT | os.O_EXCL, OWN_FILE)
-    with source.open("rb") as read, os.fdopen(descriptor, "wb") as written:
-        while piece := read.read(PIECE_OCTETS):
+    with os.fdopen(descriptor, "wb") as written:
+        for piece in pieces:
             digest.update(piece)
             octets += len(piece)
             written.write(piece)
@@ -38,8 +55,3 @@ def kept_file(folder: Path, name: str) -> KeptFile:
         digest = hashlib.file_digest(stream, "sha256").hexdigest()
         os.fsync(stream.fileno())
     return KeptFile(name=name, sha256=digest, octets=path.stat().st_size)
-
-
-def whole_files(folder: Path) -> Iterator[Path]:
-    """Files below a folder, in order, without those that somebody is still writing."""
-    return (path for path in sorted(folder.rglob("*")) if path.suffix != ".part" and path.is_file())

@@ -5,7 +5,7 @@ from __future__ import annotations
 import shutil
 import tempfile
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from datetime import datetime
 from importlib.metadata import version
@@ -21,7 +21,7 @@ from scheduling.log.integrity.held_against import state
 from scheduling.log.integrity.signed_head import Statement
 from server import wiring
 from server.backups import postgresql, sqlite
-from server.backups.files import copy_file, kept_file, whole_files
+from server.backups.files import copy_file, copy_kept, kept_file
 from server.backups.manifest import DATABASE, FORMAT, NAME, PLATES, SECRET_KEY, UPLOADS, KeptFile, Manifest, Tell
 from server.backups.postgresql import Programs
 from server.secret import OWN_FILE
@@ -66,19 +66,20 @@ def make_backup(to: Path, *, made_at: datetime, programs: Programs, plates: bool
         BrokenLink: the log is not what was written.
         ProgramFailed: PostgreSQL's own says why.
         OSError: the disk is full, or cannot be written.
+        StoreAway: the store of plates and uploads does not answer.
     """
     with _named_when_whole(to) as part:
         database = _sqlite(part, made_at, tell) if _is_sqlite() else _postgresql(part, made_at, programs, tell)
         # Files are written before the log speaks of them, and never changed: all that this copy speaks of is there.
         files, damaged = [database.file], []
-        for path in whole_files(wiring.uploads().folder):
-            name = f"{UPLOADS}/{path.relative_to(wiring.uploads().folder).as_posix()}"
-            file = copy_file(path, part, name)
-            if file.sha256 == path.name:
+        uploads = wiring.uploads().files
+        for name, _ in sorted(uploads.sizes("")):
+            file, digest = copy_kept(uploads, name, part, f"{UPLOADS}/{name}"), name.rpartition("/")[2]
+            if file.sha256 == digest:
                 files.append(file)
             else:
-                damaged.append(path.name)
-                (part / name).unlink()
+                damaged.append(digest)
+                (part / file.name).unlink()
             tell(f"copied {len(files) - 1} uploaded files")
         if (settings.HOME / SECRET_KEY).exists():
             files.append(copy_file(settings.HOME / SECRET_KEY, part, SECRET_KEY))
@@ -150,7 +151,8 @@ def _log(alias: str, made_at: datetime, tell: Tell) -> Statement:
 
 
 def _plates(part: Path, tell: Tell) -> Iterator[KeptFile]:
-    folder = wiring.plates().folder
-    for number, path in enumerate(whole_files(folder), 1):
-        yield copy_file(path, part, f"{PLATES}/{path.relative_to(folder).as_posix()}")
+    plates = wiring.plates().files
+    for number, (name, _) in enumerate(sorted(plates.sizes("")), 1):
+        with suppress(FileNotFoundError):  # tidied away meanwhile
+            yield copy_kept(plates, name, part, f"{PLATES}/{name}")
         tell(f"copied {number} plates")

@@ -9,6 +9,7 @@ from datetime import datetime
 from pathlib import Path
 
 from django.conf import settings
+from django.core.files.base import File
 from django.core.management import call_command
 from django.db import connections
 from django.db.migrations.loader import MigrationLoader
@@ -19,9 +20,9 @@ from scheduling.log.models import Event
 from scheduling.log.rebuilding.rebuild import Rebuilt, rebuild
 from scheduling.log.store import last_position
 from scheduling.rendering.atomic_files import name_part, write_part
+from scheduling.rendering.kept_files import KeptFiles
 from server import wiring
 from server.backups import postgresql, sqlite
-from server.backups.files import PIECE_OCTETS
 from server.backups.manifest import DATABASE, PLATES, SECRET_KEY, UPLOADS, Manifest, Tell
 from server.backups.postgresql import Programs
 from server.backups.running import require_nobody, tables
@@ -98,8 +99,8 @@ def put_back(source: Path, manifest: Manifest, *, at: datetime, programs: Progra
         BrokenLink, NotAsItWas: it was put back, and is not what was backed up.
     """
     require_nobody()
-    for name, folder in ((UPLOADS, wiring.uploads().folder), (PLATES, wiring.plates().folder)):
-        _put_files(source, manifest, name, folder, tell)
+    for name, files in ((UPLOADS, wiring.uploads().files), (PLATES, wiring.plates().files)):
+        _put_files(source, manifest, name, files, tell)
     stamp = f"{at:%Y%m%d_%H%M%S}"
     key = _key_part(source, manifest)
     try:
@@ -115,14 +116,14 @@ def put_back(source: Path, manifest: Manifest, *, at: datetime, programs: Progra
     return PutBack(kept=kept, key_kept=key_kept, views=tuple(views))
 
 
-def _put_files(source: Path, manifest: Manifest, name: str, folder: Path, tell: Tell) -> None:
+def _put_files(source: Path, manifest: Manifest, name: str, there: KeptFiles, tell: Tell) -> None:
     """Those that are named by what they hold: none is taken away, and none is written that is there."""
-    files = manifest.below(name)
+    files, known = manifest.below(name), dict(there.sizes("")) if manifest.below(name) else {}
     for number, file in enumerate(files, 1):
-        target = folder / file.name.removeprefix(f"{name}/")
-        if not target.exists() or target.stat().st_size != file.octets:
+        target = file.name.removeprefix(f"{name}/")
+        if known.get(target) != file.octets:
             with (source / file.name).open("rb") as stream:
-                name_part(write_part(folder, iter(lambda: stream.read(PIECE_OCTETS), b"")), target)
+                there.save(target, File(stream))
         tell(f"put back {number} of {len(files)} files of {name}")
 
 

@@ -70,7 +70,7 @@ def upload(house: House) -> None:
     uploads = UploadStore(house.home / "uploads")
     uploads.put([b"a picture"])
     damaged = uploads.put([b"worn"]).digest
-    (uploads.folder / damaged[:2] / damaged).write_bytes(b"wrong")
+    (house.home / "uploads" / damaged[:2] / damaged).write_bytes(b"wrong")
 
 
 def require_keeps_to_itself(backup: Path) -> None:
