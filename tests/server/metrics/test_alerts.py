@@ -113,6 +113,12 @@ def test_each_alert_has_its_section_and_each_section_its_alert() -> None:
             assert text.count(part) == 1, section
 
 
+def test_the_page_names_only_what_is_told(node: Caller) -> None:
+    named = set(re.findall(r"`((?:dayroll|process)_\w+)`", PAGE))
+    told = {re.sub(r"_(bucket|count|sum)$", "", name) for name, _ in scraped(node)}
+    assert len(named) > 6 and named <= told
+
+
 def test_each_says_in_a_sentence_what_it_is_and_how_pressing() -> None:
     for name, rule in RULES.items():
         assert rule["labels"].keys() == {"severity"} and rule["labels"]["severity"] in ("urgent", "soon"), name
