@@ -3,8 +3,10 @@ PYTHON ?= python3
 BIN := .venv/bin
 N ?= 20
 SEED ?= 1
+NODES ?= 1000
+MINUTES ?= 10
 
-.PHONY: demo test serve bench faults simulate modelled branches attack check format languages lock pictures vectors
+.PHONY: demo test serve bench faults simulate modelled branches attack load check format languages lock pictures vectors
 .DELETE_ON_ERROR:
 
 # Tests and demonstration start hundreds of processes: what one has compiled, the next need not compile again.
@@ -71,6 +73,10 @@ branches: .venv/develop.stamp
 # Only ever against the server that it starts itself. ARGS=--short has shorter storms and fewer files.
 attack: .venv/develop.stamp
 	@$(BIN)/python -m tests.attack $(ARGS)
+
+# Many honest nodes at a server that it starts itself. ARGS=--fleet has that on PostgreSQL, Redis and workers.
+load: .venv/develop.stamp
+	@$(BIN)/python -m tests.load --nodes $(NODES) --minutes $(MINUTES) $(ARGS)
 
 check: .venv/develop.stamp
 	@$(BIN)/ruff format --check .
