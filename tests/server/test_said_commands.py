@@ -116,7 +116,7 @@ def _have_it_say(parser: argparse.ArgumentParser) -> None:
     def say(message: str) -> None:
         raise Refused(message)
 
-    parser.error = say  # type: ignore[assignment, method-assign]
+    parser.error = say
     for action in parser._actions:
         if isinstance(action, argparse._SubParsersAction):
             for one in action.choices.values():
