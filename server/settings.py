@@ -20,7 +20,7 @@
 | DAYROLL_MAIL_FROM | whom mail is from | dayroll@localhost.localdomain |
 | DAYROLL_PRIVATE_HOOKS | 1 where webhooks may go into private networks, and by plain http | 0 |
 | DAYROLL_TELL_EVERY_S | how often it is looked for what people are to be told, seconds | 30 |
-| DAYROLL_POLL_AFTER_S | how often a node should ask for work, seconds | 60 |
+| DAYROLL_POLL_AFTER_S | how often a node should ask for work, seconds; each is told up to a fifth less | 60 |
 | DAYROLL_SILENT_AFTER_S | how long a node may be silent before a watch opens, seconds | 900 |
 | DAYROLL_HORIZON_H | how far ahead runs are planned and plates drawn, hours | 192 |
 | DAYROLL_EXTEND_EVERY_S | how often plans are extended; lost plates are looked for a quarter as often, seconds | 15 |

@@ -79,5 +79,5 @@ def silent_after() -> timedelta:
 
 
 def poll_after_s() -> float:
-    """How long a node should wait before it asks for work again, seconds."""
+    """How long a node may wait at most before it asks for work again, seconds."""
     return float(settings.POLL_AFTER_S)

@@ -169,7 +169,7 @@ class Work:
         epoch: of the machine's credentials; a report with an older one is refused.
         plates: digests of the plates that the segments need, those of the next run too, to be fetched ahead.
         segments: in order; those that the server has not seen reported, up to the horizon asked for.
-        poll_after_s: when to ask again, seconds.
+        poll_after_s: when to ask again, seconds; each board is told its own, so that many do not ask at once.
         calibration: what was measured of this machine; None for nothing.
         override: the newest word of a person on an outage of this run; it holds if that outage is still open.
         closed: the venue's closed hours, in order, as far as the server tells them.

@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import timedelta
 
 from machines.errors import InputError
+from scheduling.nodes.pace import paced_s
 from scheduling.nodes.work_tag import WorkQuery
 from scheduling.sky.durations import parse_duration
 from server import wiring
@@ -32,4 +33,4 @@ def read_horizon(text: str) -> timedelta:
 
 def asked_of(node: Node, horizon: timedelta) -> WorkQuery:
     """The question of a node."""
-    return WorkQuery(node.machine, horizon, wiring.poll_after_s())
+    return WorkQuery(node.machine, horizon, paced_s(wiring.poll_after_s(), node.machine, node.epoch))

@@ -17,6 +17,7 @@ from machines.errors import InputError
 from machines.protocol.messages import NextRun, RunWork, SegmentWork, Work
 from machines.recovery import Span
 from machines.serialization import format_instant, unstructure
+from scheduling.nodes.pace import paced_s
 from scheduling.nodes.received_entries import read_batch
 from scheduling.sky.durations import parse_duration
 from tests.faults.relay import Answer
@@ -51,7 +52,7 @@ class ModelServer:
         clock: its own, which may be wrong.
         known: all that it knows.
         plates: digest to PNG.
-        poll_after_s: what nodes are told, seconds.
+        poll_after_s: the longest that nodes are told, seconds.
         closed: when the venue is closed, between two instants.
         fuse: burns before and after each change.
         process: is not None while it runs.
@@ -211,7 +212,7 @@ class ModelServer:
             profile=self.known.profile,
             plates=tuple(dict.fromkeys(segment.plate for segment in needed)),
             segments=tuple(segments),
-            poll_after_s=self.poll_after_s,
+            poll_after_s=paced_s(self.poll_after_s, self.known.machine, self.known.epoch),
             override=None if run is None else words.standing(self.known, run),
             closed=closed,
             following=following,

@@ -25,6 +25,8 @@ T = TypeVar("T")
 
 BACKOFF_FIRST_S = 1.0
 BACKOFF_LONGEST_S = 300.0
+# So much later than they were asked to boards come again at most, each by a share of its own.
+AGAIN_WITHIN_S = 60.0
 # Octets. Work for a month in segments of half an hour has some two million; all else is a few lines.
 LONGEST_ANSWER = 262_144
 LONGEST_WORK = 16_777_216
@@ -77,11 +79,26 @@ class Enrolled:
         )
 
 
-def backoff_s(failures: int, retry_after_s: float | None, jitter: Callable[[], float]) -> float:
-    """How long to wait after so many failures in a row, seconds: doubling, at random between half and the whole, so
-    that nodes cut off together do not come back together. Never sooner than was asked for, but an hour at most."""
-    ceiling = min(BACKOFF_LONGEST_S, BACKOFF_FIRST_S * 2.0 ** min(failures - 1, 30))
-    return min(max(ceiling * (0.5 + 0.5 * jitter()), retry_after_s or 0.0), LONGEST_WAIT_S)
+def backoff_s(
+    failures: int, retry_after_s: float | None, share: Callable[[], float], usual_s: float = BACKOFF_FIRST_S
+) -> float:
+    """How long to wait after so many failures in a row, seconds: a moment after the first, and after the second between
+    once and twice as long as where all is well; then doubling, up to five minutes where that is longer.
+
+    So boards whose server was away come back about as evenly as they ask on any other day: in one pace each tries but
+    once more than it would have, a second after its first failure. ``tests/machines/node/sync/test_pace.py`` shows it.
+
+    Args:
+        failures: from 1.
+        retry_after_s: what was asked for, seconds: never sooner, and for the same reason up to as long again later,
+            but a minute later at most; an hour in all.
+        share: of chance, from 0 to 1.
+        usual_s: the board's pace where all is well, seconds; the least for one that needs the server to print.
+    """
+    longest_s = max(BACKOFF_LONGEST_S, 2.0 * usual_s)
+    whole_s = BACKOFF_FIRST_S if failures == 1 else min(longest_s, usual_s * 2.0 ** min(failures - 1, 30))
+    drawn, asked_s = share(), retry_after_s or 0.0
+    return min(max(whole_s * (0.5 + 0.5 * drawn), asked_s + min(asked_s, AGAIN_WITHIN_S) * drawn), LONGEST_WAIT_S)
 
 
 class Client:

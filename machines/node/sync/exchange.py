@@ -15,7 +15,7 @@ from machines.clock import Clock
 from machines.errors import InputError
 from machines.node.store.journal import Journal, change_state
 from machines.node.sync import call_now, reachability
-from machines.node.sync.client import Client, NotUnderstood, backoff_s, read_work
+from machines.node.sync.client import BACKOFF_FIRST_S, Client, NotUnderstood, backoff_s, read_work
 from machines.node.sync.errands import Trouble, attempt
 from machines.node.sync.failures import (
     OF_ONE_ANSWER,
@@ -36,10 +36,17 @@ from machines.protocol.messages import Work
 log = logging.getLogger(__name__)
 
 FIRST_POLL_S = 60.0
+# A board that was started, and has what it needs, calls within so many seconds, or its pace if that is less.
+FIRST_WITHIN_S = 60.0
 # Whatever the server says, seconds: it is not asked more often, and not left for longer.
 LEAST_POLL_S, LONGEST_POLL_S = 1.0, 3600.0
 # What was said once is not said with every pass; but a trouble that is never told twice alike is not kept for ever.
 MOST_SAID = 50
+
+
+def _pace_s(work: Work) -> float:
+    """How often the server wants to be asked, seconds, as far as that is heeded."""
+    return min(max(work.poll_after_s, LEAST_POLL_S), LONGEST_POLL_S)
 
 
 @dataclass
@@ -81,10 +88,35 @@ class Exchange:
         """Pass after pass until it is time to stop, and once more for the last reports; ``stopping`` says whether it
         is, and that it says something else is told as news."""
         self._attempt(self._read_again)
+        first_wait_s = self._first_wait_s()
+        if first_wait_s > 0.0:
+            self._wait_until(self.clock.elapsed() + first_wait_s, stopping)
         while not stopping():
             began_s = self.clock.elapsed()
             self._wait_until(began_s + self.run_once(), stopping)
         self._do([self.reports.run])
+
+    def _first_wait_s(self) -> float:
+        """How long to wait before the first pass, seconds: boards that are started together do not all call at once."""
+        work = self._work_enough()
+        return 0.0 if work is None else min(_pace_s(work), FIRST_WITHIN_S) * self.chance.share()
+
+    def _after_failure_s(self, asked_s: float) -> float:
+        """How long to wait after a failure, seconds, where at least so many were asked for."""
+        usual_s = BACKOFF_FIRST_S if self._work_enough() is None else self._poll_s
+        return backoff_s(self._failures, asked_s, self.chance.share, usual_s)
+
+    def _work_enough(self) -> Work | None:
+        """What is held, where that is enough to print without the server: all plates are here, the time is known, and
+        nobody has to be asked how to go on."""
+        if self.inquiry.is_open or self.time.estimate() is None:
+            return None
+        try:
+            with self.journal.reading() as db:
+                work = holding.work_held(db)
+        except sqlite3.Error:  # the print loop has its own say
+            return None
+        return work if work is not None and all(map(self.plates.has, work.plates)) else None
 
     def _wait_until(self, due_s: float, stopping: Callable[[], bool]) -> None:
         """Until a second of the clock, or until a pass is wanted at once."""
@@ -107,7 +139,7 @@ class Exchange:
         self.inquiry.end()
         if troubles:
             self._failures += 1
-            wait_s = backoff_s(self._failures, max(trouble.wait_s for trouble in troubles), self.chance.share)
+            wait_s = self._after_failure_s(max(trouble.wait_s for trouble in troubles))
         else:
             self._recovered()
             wait_s = self._poll_s
@@ -123,7 +155,8 @@ class Exchange:
         return self._is_called() and not (self._had_its_pass and self._attempt(self._take_up_call) is not None)
 
     def _do(self, errands: list[Callable[[], None]]) -> tuple[list[Trouble], bool]:
-        """Run errands. None that comes to nothing keeps the next from being tried, unless nothing can be reached.
+        """Run errands. None that comes to nothing keeps the next from being tried, unless nothing can be reached, or
+        the server is too busy even to tell the time.
 
         Returns:
             what was wrong, in order; and whether the server was heard.
@@ -137,7 +170,7 @@ class Exchange:
                 continue
             troubles.append(trouble)
             heard = heard or trouble.is_ours
-            if trouble.is_cut_off:
+            if trouble.is_cut_off or (trouble.kind == "busy" and errand == self._ask_time):
                 break
         return troubles, heard
 
@@ -211,7 +244,7 @@ class Exchange:
             raise
         now = before if fetched is None else fetched.work
         if now is not None:
-            self._poll_s = min(max(now.poll_after_s, LEAST_POLL_S), LONGEST_POLL_S)
+            self._poll_s = _pace_s(now)
         if fetched is not None:
             self._take(fetched, before)
         elif puzzle is not None and known != etag:

@@ -44,6 +44,11 @@ class WorkInquiry:
         since = self._since
         return self._has_news or (since is not None and self._begun < since[0])
 
+    @property
+    def is_open(self) -> bool:
+        """Whether the print loop waits for what the server says."""
+        return self._since is not None
+
     def begin(self) -> None:
         """A pass begins."""
         self._begun += 1

@@ -224,7 +224,35 @@ def test_the_wait_doubles_up_to_a_limit_and_is_shorter_than_asked_for_only_beyon
     ceiling_s = min(300.0, 2.0 ** min(failures - 1, 20))
     assert min(asked_for_s or 0.0, 3600.0) <= wait_s <= 3600.0
     assert wait_s >= ceiling_s / 2
-    assert wait_s <= max(ceiling_s, asked_for_s or 0.0)
+    assert wait_s <= max(ceiling_s, (asked_for_s or 0.0) + min(asked_for_s or 0.0, 60.0))
+
+
+@given(st.integers(1, 10_000), st.floats(0.0, 1.0), st.floats(1.0, 3600.0))
+def test_a_board_that_can_wait_tries_again_at_once_and_then_not_before_its_pace(
+    failures: int, chance: float, usual_s: float
+) -> None:
+    wait_s = backoff_s(failures, None, lambda: chance, usual_s)
+    if failures == 1:
+        assert 0.5 <= wait_s <= 1.0
+    else:
+        assert min(usual_s, 1800.0) <= wait_s <= min(max(300.0, 2.0 * usual_s), 3600.0)
+
+
+def test_each_wait_is_about_twice_the_last() -> None:
+    assert [backoff_s(failures, None, lambda: 1.0, 60.0) for failures in range(1, 6)] == [
+        1.0,
+        120.0,
+        240.0,
+        300.0,
+        300.0,
+    ]
+    assert [backoff_s(failures, None, lambda: 0.0, 60.0) for failures in range(1, 6)] == [
+        0.5,
+        60.0,
+        120.0,
+        150.0,
+        150.0,
+    ]
 
 
 def test_nodes_that_were_cut_off_together_do_not_come_back_together() -> None:

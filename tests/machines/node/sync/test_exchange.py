@@ -14,7 +14,7 @@ from typing import Any
 
 import pytest
 
-from machines.chance import SYSTEM
+from machines.chance import SYSTEM, Chance
 from machines.node.store import outbox
 from machines.node.store.journal import Journal, open_journal
 from machines.node.sync import call_now
@@ -27,6 +27,7 @@ from machines.node.work import held_work as holding
 from machines.node.work.plate_cache import PlateCache
 from machines.protocol.journal_entries import KnifeArmed
 from machines.protocol.messages import Reports, Retelling, Work
+from tests.machines.node import hostile
 from tests.machines.node.relay import TOKEN, Studio, picture, serving
 from tests.machines.node.rig import NOON, HandClock, make_studio
 from tests.machines.node.scripted import Answer, scripted
@@ -268,6 +269,68 @@ def refuse_writes(journal: Journal, refuses: bool) -> None:
         db.execute(f"PRAGMA query_only = {int(refuses)}")
 
 
+def test_a_server_that_is_too_busy_to_tell_the_time_is_asked_nothing_more_in_a_pass(
+    exchange: Exchange, studio: Studio
+) -> None:
+    asked: list[str] = []
+    studio.instead = asked.append
+    studio.down = True
+    exchange.run_once()
+    assert len(asked) == 1 and "/node/clock" in asked[0]
+
+
+def fail(exchange: Exchange, studio: Studio, passes: int) -> list[float]:
+    """How long it waits after each of so many passes to a server that does not answer as it should."""
+
+    def instead(path: str) -> list[bytes]:
+        return [hostile.problem("500 Internal Server Error", "about:blank")]
+
+    studio.instead = instead
+    return [exchange.run_once() for _ in range(passes)]
+
+
+def test_a_board_that_has_what_it_needs_asks_a_failing_server_no_more_often_than_a_well_one(
+    exchange: Exchange, studio: Studio
+) -> None:
+    studio.poll_after_s = 60.0
+    exchange.run_once()
+    once, twice, *more = fail(exchange, studio, 5)
+    assert 0.5 <= once <= 1.0
+    assert 60.0 <= twice <= 120.0 <= more[0] <= 240.0
+    assert all(150.0 <= wait_s <= 300.0 for wait_s in more[1:])
+
+
+@pytest.mark.parametrize("lacks", ["work", "a plate", "a person's word"])
+def test_a_board_that_cannot_print_without_the_server_asks_again_soon(
+    exchange: Exchange, studio: Studio, lacks: str
+) -> None:
+    studio.poll_after_s = 60.0
+    if lacks != "work":
+        exchange.run_once()
+    if lacks == "a plate":
+        exchange.plates.prune(set())
+    if lacks == "a person's word":
+        assert exchange.inquiry.is_awaited()
+    waits = fail(exchange, studio, 4)
+    assert all(wait_s <= 2.0**number for number, wait_s in enumerate(waits))
+
+
+@pytest.mark.parametrize(("knows", "least_s"), [(True, 12.0), (False, 0.0)])
+def test_a_board_that_is_started_with_all_it_needs_calls_at_a_share_of_its_pace(
+    exchange: Exchange, studio: Studio, clock: HandClock, journal: Journal, knows: bool, least_s: float
+) -> None:
+    studio.poll_after_s = 48.0
+    if knows:
+        exchange.run_once()
+    asked_s: list[float] = []
+    journal.news = MovesTheClock(clock)
+    studio.instead = lambda path: asked_s.append(clock.elapsed())
+    exchange.chance = Chance(lambda count: bytes([64, *[0] * (count - 1)]))
+    began_s = clock.elapsed()
+    exchange.run(lambda: bool(asked_s))
+    assert asked_s[0] - began_s == pytest.approx(least_s)
+
+
 @pytest.mark.parametrize("is_down", [True, False])
 def test_a_call_that_cannot_be_taken_down_hastens_one_pass_and_the_next_once_there_is_room(
     exchange: Exchange, studio: Studio, journal: Journal, clock: HandClock, is_down: bool
@@ -277,7 +340,9 @@ def test_a_call_that_cannot_be_taken_down_hastens_one_pass_and_the_next_once_the
     began_s: list[float] = []
 
     def note(path: str) -> None:
-        if "/node/work" in path:
+        if (
+            "/node/clock" if studio.down else "/node/work"
+        ) in path:  # after the first, one that is busy is not asked more
             began_s.append(clock.elapsed())
             studio.down = is_down
 

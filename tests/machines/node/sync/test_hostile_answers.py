@@ -72,7 +72,8 @@ def test_the_exchange_goes_on_whatever_is_answered(
     wait_s = exchange.run_once()
     assert 0.0 < wait_s <= 3600.0
     assert journal.state().fenced == ""
-    assert path == "reports" or len(studio.entries) == 1, "the other errands were done"
+    is_left_alone = (path, name) == ("clock", "503 of a year")
+    assert path == "reports" or len(studio.entries) == (0 if is_left_alone else 1), "the other errands were done"
     studio.instead = lambda asked: None
     assert exchange.run_once() == studio.poll_after_s
     assert exchange.plates.has(studio.plate.digest)
@@ -182,14 +183,16 @@ def test_the_servers_wait_is_an_hour_at_most_and_that_of_something_in_between_fi
 ) -> None:
     for name, longest_s in (("503 of a year", 3600.0), ("503 of a day", 300.0), ("503 of 400 digits", 300.0)):
         studio.instead = lambda asked, name=name: [OCTETS[name]]  # type: ignore[misc]
-        assert exchange.run_once() == longest_s
+        assert longest_s <= exchange.run_once() <= min(longest_s + 60.0, 3600.0), (
+            "boards do not come at the same moment"
+        )
 
 
 @pytest.mark.parametrize(("asked_for_s", "wait_s"), [(3599, 3599.0), (3600, 3600.0), (3601, 3600.0)])
 def test_no_wait_is_longer_than_an_hour(exchange: Exchange, studio: Studio, asked_for_s: int, wait_s: float) -> None:
     busy = hostile.problem("503 No", "about:blank").replace(b"\r\n", b"\r\nRetry-After: %d\r\n" % asked_for_s, 1)
     studio.instead = lambda asked: [busy]
-    assert exchange.run_once() == wait_s
+    assert wait_s <= exchange.run_once() <= 3600.0
 
 
 def test_a_server_whose_clock_leaps_is_asked_eight_times_a_pass_at_most(exchange: Exchange, studio: Studio) -> None:
