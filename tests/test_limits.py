@@ -453,6 +453,11 @@ LIMITS: dict[str, tuple[Any, str]] = {
     "scheduling.calendar.sky_entries.MOST_SKY": (2500, "six kinds that come every day, for a year and a month"),
     # The log.
     "scheduling.log.ends.STREAMS_AT_ONCE": (200, "SQLite lets a compound question have 500 terms"),
+    "scheduling.log.projecting.take_snapshots.EVERY": (128, "so many reports are folded for a question of the past"),
+    "scheduling.log.projecting.take_snapshots.LOOK_THROUGH": (20_000, "so much of the log is looked through at a time"),
+    "scheduling.log.snapshots.parts.SEGMENTS": (64, "a part of some 5 kB, of which one changes in a day and a half"),
+    "scheduling.log.snapshots.parts.VERSIONS": (512, "a part of some 15 kB, of ten days of reports"),
+    "scheduling.log.snapshots.parts.CUT_COLUMNS": (16_384, "columns of the largest turn: its cuts together"),
     "scheduling.log.rebuilding.rebuild.MOST_ROWS": (200_000, "more rows in memory are let go of"),
     "scheduling.log.rebuilding.shadow_tables.MOST_NAMED_ROWS": (5, "so many keys of differing rows a person reads"),
     # The sky.
@@ -657,6 +662,7 @@ NO_LIMITS: dict[str, str] = {
         server.metrics.counted.REQUEST_BOUNDS_S server.metrics.counted.APPEND_BOUNDS_S
     """,
     "numbers of kinds, of places in an array, or of nothing": """
+        scheduling.log.snapshots.parts._NEIGHBOURS
         server.console.needs.STANDS server.console.needs.LOOK server.console.needs.HANDS server.console.needs.DECIDE
         server.console.needs.TOLD server.console.needs.NOTHING server.telling.hooks.GONE server.telling.letters.FOR_GOOD
         scheduling.telling.whom.AN_INSTANT server.demo.receiver.BLOCK

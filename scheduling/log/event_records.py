@@ -133,6 +133,7 @@ def facts(
     stream: str | None = None,
     kinds: Collection[str] = EVENT_CLASSES,
     after: int = 0,
+    after_version: int = 0,
     using: str,
 ) -> Iterator[Recorded]:
     """What the lines say, as `scan` gives them, upcast to today's schema and taken for what was written.
@@ -140,8 +141,9 @@ def facts(
     Args:
         where, stream, after, using: as for `scan`.
         kinds: only of these.
+        after_version: version of the stream after which to begin.
     """
-    for row in _rows_of(kinds, where, stream, after, using):
+    for row in _rows_of(kinds, where, stream, after, using, after_version):
         position, of_stream, version, kind, data, said_at, happened_at, actor, request, digest, schema = row
         if kind in kinds:
             event, said, happened = read_event(kind, schema, data), _instant(said_at), _instant_in(happened_at)
@@ -149,13 +151,15 @@ def facts(
 
 
 def _rows_of(
-    kinds: Collection[str], where: Q | None, stream: str | None, after: int, using: str
+    kinds: Collection[str], where: Q | None, stream: str | None, after: int, using: str, after_version: int
 ) -> Iterator[tuple[Any, ...]]:
     """Lines of some kinds, and perhaps of others. A database that is asked for several kinds at once sorts them anew
     for every chunk: so each rare kind is walked by itself, and where the frequent one is wanted, everything is read."""
     if FREQUENT in kinds:
-        return _rows(_OF_A_FACT, where, stream, after, using)
-    walks = [_rows(_OF_A_FACT, Q(kind=kind) & (where or Q()), stream, after, using) for kind in sorted(kinds)]
+        return _rows(_OF_A_FACT, where, stream, after, using, after_version)
+    walks = [
+        _rows(_OF_A_FACT, Q(kind=kind) & (where or Q()), stream, after, using, after_version) for kind in sorted(kinds)
+    ]
     return merge(*walks)
 
 
@@ -167,12 +171,12 @@ _TEXTS = ("data", "said_at", "happened_at")
 
 
 def _rows(
-    names: Sequence[str], where: Q | None, stream: str | None, after: int, using: str
+    names: Sequence[str], where: Q | None, stream: str | None, after: int, using: str, after_version: int = 0
 ) -> Iterator[tuple[Any, ...]]:
     """Columns of the lines, in the global order; a stream's versions are in that order as well, and have an index."""
     columns = [Cast(name, TextField()) if name in _TEXTS else name for name in names]
     found = models.Event.objects.using(using).filter(where or Q()).values_list(*columns)
-    order, reached = ("position", after) if stream is None else ("version", 0)
+    order, reached = ("position", after) if stream is None else ("version", after_version)
     if stream is not None:
         found = found.filter(stream=stream, position__gt=after)
     chunk = None

@@ -21,7 +21,7 @@ from machines.errors import InputError
 from machines.serialization import structure, unstructure
 from scheduling.commands.changes import Accepted, Change, KeyedOrder, make, patched, was_made
 from scheduling.commands.run_figures import Stores
-from scheduling.log.projecting.as_of import AsOf
+from scheduling.log.moment import AsOf
 from scheduling.log.store import stream_version
 from scheduling.nodes.board_holds import BoardHolds
 from scheduling.queries.history import Shown, states

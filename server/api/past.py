@@ -16,7 +16,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from machines.serialization import parse_instant
-from scheduling.log.projecting.as_of import AsOf
+from scheduling.log.moment import AsOf
 from server.api.base_views import Collection, Item, List
 
 PARAMETERS = ("at", "known_by")

@@ -10,9 +10,7 @@ from django.db.models import Model
 from django.urls import URLPattern, path
 
 from scheduling.commands.changes import Preview
-from scheduling.log.projecting.as_of import (
-    AsOf,
-)
+from scheduling.log.moment import AsOf
 from server.api.base_views import Collection, Item, List
 from server.api.changes import ORDERED_WITH, Act, Changeable, Changing, Tagged
 from server.api.histories import ResourceHistory, ResourceVersions

@@ -22,7 +22,8 @@ from scheduling.commands.plan_run import PlanRun
 from scheduling.commands.preview_run import RunCheck, check_run
 from scheduling.commands.succeed_run import JoinsAt, Successor
 from scheduling.log.models import Machine, Run, Segment
-from scheduling.log.projecting.as_of import AsOf, Page, segments_at
+from scheduling.log.moment import AsOf
+from scheduling.log.projecting.as_of import Page, segments_at
 from scheduling.nodes.board_holds import BoardHolds, BoardKnows, board_holds, boards_know
 from scheduling.queries.runs import machine_of
 from server import wiring

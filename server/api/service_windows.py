@@ -17,7 +17,8 @@ from machines.errors import InputError
 from machines.serialization import unstructure
 from scheduling.commands.additions import FixServiceWindow
 from scheduling.log.models import ServiceWindow, Venue
-from scheduling.log.projecting.as_of import AsOf, Page, service_windows_at
+from scheduling.log.moment import AsOf
+from scheduling.log.projecting.as_of import Page, service_windows_at
 from scheduling.planning.service_windows import Comes, ServiceSpan
 from scheduling.queries.venue_context import venue_context
 from scheduling.sky.anchors import require_year

@@ -14,7 +14,8 @@ from rest_framework.response import Response
 from machines.errors import InputError
 from machines.serialization import format_instant
 from scheduling.log.models import Strip
-from scheduling.log.projecting.as_of import AsOf, RunThen, run_at
+from scheduling.log.moment import AsOf
+from scheduling.log.projecting.as_of import RunThen, run_at
 from scheduling.sky.civil import instant_in_words
 from server.api.base_views import ApiView
 from server.api.outages import OutageRow

@@ -19,7 +19,8 @@ from scheduling.commands.contacts import change_contacts
 from scheduling.commands.hours import change_hours, change_quiet_hours
 from scheduling.commands.venues import NEVER_CHANGED, SHOWN, as_ordered
 from scheduling.log.models import Venue
-from scheduling.log.projecting.as_of import AsOf, venue_row_at
+from scheduling.log.moment import AsOf
+from scheduling.log.projecting.as_of import venue_row_at
 from scheduling.planning.opening_hours import Hours
 from scheduling.planning.quiet_hours import QuietHours
 from scheduling.venues.contacts import VenueContacts, said_contacts

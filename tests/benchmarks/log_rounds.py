@@ -31,7 +31,7 @@ from machines.recovery import Columns
 from scheduling.log import models
 from scheduling.log.event_records import EventRecord, insert, scan
 from scheduling.log.projecting import projector
-from scheduling.log.projecting.as_of import folded
+from scheduling.log.projecting.folding import folded
 from scheduling.log.projections import VIEWS
 from scheduling.log.rebuilding.rebuild import rebuild
 from scheduling.log.store import Append, append, last_position

@@ -9,7 +9,6 @@ import sys
 import time
 from collections.abc import Iterator
 from datetime import datetime, timedelta
-from itertools import islice
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "server.settings")
 
@@ -22,19 +21,26 @@ from django.core.management import call_command
 from machines.model.slots import boundaries
 from machines.protocol.journal_entries import ColumnsPrinted, Entry, StripCut
 from machines.recovery import Columns
+from machines.serialization import structure
 from scheduling.background.extend_plans import extend_run
 from scheduling.commands import handlers
 from scheduling.log.models import Machine, Run, Segment
+from scheduling.log.moment import AsOf
+from scheduling.log.projecting.as_of import Page, machine_row_at, run_at, run_row_at, segments_at
+from scheduling.log.projecting.take_snapshots import take_snapshots
 from scheduling.log.store import Append, append, stream_version
 from scheduling.queries.machine_context import machine_context
 from scheduling.rendering.plate_dots import dots_of_turn
 from scheduling.rendering.plate_store import PlateStore
 from scheduling.supplies.forecast import forecast
 from server import wiring
-from tests.scheduling.house import NOON, PROFILE, by, furnish, order, plan
+from tests.scheduling.house import NOON, PROFILE, by, furnish, run_order
 
 YEARS = 5
-AHEAD, LOOKS, AT_ONCE, STRIPS = timedelta(hours=192), 9, 2000, 4
+DAY = timedelta(days=1)
+AHEAD, LOOKS, STRIPS = timedelta(hours=192), 9, 4
+# Of a list; and so many turns before the end of what is planned, which is some days after what was printed last.
+PAGE, TURNS_AHEAD = 100, 9
 HEAD = PROFILE["head"] | {"cartridge_ml": 40.0}
 
 
@@ -42,18 +48,20 @@ def main() -> None:
     """A machine on a new run, and one on a run of years."""
     call_command("migrate", verbosity=0)
     furnish({"kind": "map"}, head=HEAD)
-    order(handlers.AddMachine, id="two", name="Two", venue="shed", profile="small")
     plates = wiring.plates()
-    _print("new", "one", NOON - timedelta(days=1), plates)
-    _print("old", "two", NOON - timedelta(days=365 * YEARS), plates)
-    found = {"new": _quickest("one", plates), "old": _quickest("two", plates)}
-    sys.stdout.write(json.dumps(found))
+    for run, machine, starts_at in (("new", "three", NOON - DAY), ("old", "two", NOON - 365 * YEARS * DAY)):
+        added = structure({"id": machine, "name": machine, "venue": "shed", "profile": "small"}, handlers.AddMachine)
+        handlers.handle(added, by(at=starts_at))
+        _print(run, machine, starts_at, plates)
+    take_snapshots()
+    found = {"new": _quickest("three", plates), "old": _quickest("two", plates)}
+    sys.stdout.write(json.dumps(found | {"new-state": _state("new", "three"), "old-state": _state("old", "two")}))
 
 
 def _print(id: str, machine: str, starts_at: datetime, plates: PlateStore) -> None:
-    """Plan a run, and have all of it reported that is due by noon."""
+    """Plan a run, and day by day have planned what is due soon, and reported what was due until then."""
     ends_at = NOON + timedelta(days=30)
-    plan(
+    said = run_order(
         id=id,
         machine=machine,
         starts_at=starts_at.isoformat(),
@@ -61,17 +69,21 @@ def _print(id: str, machine: str, starts_at: datetime, plates: PlateStore) -> No
         strips_per_turn=STRIPS,
         begins_in_the_past=True,
     )
-    while extend_run(id, NOON, AHEAD, plates):
-        pass
-    stream, told = f"machine/{machine}", _entries(Run.objects.get(id=id))
-    while entries := list(islice(told, AT_ONCE)):
-        append([Append(stream, stream_version(stream), entries)], by())
+    handlers.handle(structure(said, handlers.PlanRun), by(at=starts_at))
+    stream, seq, today = f"machine/{machine}", 0, starts_at
+    while today <= NOON:
+        while extend_run(id, today, AHEAD, plates):
+            pass
+        entries = list(_entries(Run.objects.get(id=id), today - DAY, today, seq))
+        if entries:
+            append([Append(stream, stream_version(stream), entries)], by(at=today))
+        seq, today = seq + len(entries), today + DAY
 
 
-def _entries(run: Run) -> Iterator[Entry]:
-    """What its board would have told, a report a segment."""
-    seq = 0
-    for one in Segment.objects.filter(run_id=run.id, ends_at__lte=NOON).order_by("number"):
+def _entries(run: Run, after: datetime, until: datetime, seq: int) -> Iterator[Entry]:
+    """What its board would have told of a day, a report a segment."""
+    due = Segment.objects.filter(run_id=run.id, ends_at__gt=after, ends_at__lte=until)
+    for one in due.order_by("number"):
         seq += 1
         place, columns = one.first_column - run.first_column, Columns(first=one.first_column, end=one.end_column)
         yield ColumnsPrinted(
@@ -90,6 +102,26 @@ def _entries(run: Run) -> Iterator[Entry]:
             yield StripCut(
                 seq=seq, at=one.ends_at, run=run.id, boundary=int(boundary), paper_position=int(place), made=True
             )
+
+
+def _state(run: str, machine: str) -> float:
+    """Of some questions of how a run and its machine were, half way along and now."""
+    began, took = Run.objects.get(id=run).starts_at, []
+    for then in (began + (NOON - began) / 2, NOON):
+        took.append(min(_asked(run, machine, AsOf(happened_by=then)) for _ in range(LOOKS)))
+    return max(took)
+
+
+def _asked(run: str, machine: str, moment: AsOf) -> float:
+    """Of the rows of both, a page of the run's segments, and its state from the last turn on."""
+    began_s = time.process_time()
+    row, at_work = run_row_at(run, moment), machine_row_at(machine, moment)
+    assert row is not None and at_work is not None
+    segments = segments_at(run, moment, Page(count=PAGE))
+    state = run_at(run, moment, from_column=row.planned_to_column - TURNS_AHEAD * PROFILE["columns_per_turn"])
+    took_s = time.process_time() - began_s
+    assert segments and state is not None and state.segments and state.run.printed == row.printed
+    return took_s
 
 
 def _quickest(machine: str, plates: PlateStore) -> float:

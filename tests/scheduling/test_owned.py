@@ -20,7 +20,9 @@ from scheduling.log.events.reports import SettlementDiffered
 from scheduling.log.events.server import OutageOverridden
 from scheduling.log.models import Machine, Notice, Outage, PrintedStretch, Run, Segment, Strip
 from scheduling.log.models import Override as Word
-from scheduling.log.projecting.as_of import AsOf, folded, run_at
+from scheduling.log.moment import AsOf
+from scheduling.log.projecting.as_of import run_at
+from scheduling.log.projecting.folding import folded
 from scheduling.log.projections import VIEWS
 from scheduling.log.rebuilding.rebuild import rebuild
 from scheduling.log.store import Append, append, read

@@ -44,6 +44,8 @@ TABLES: tuple[type[Model], ...] = (
     models.GivenCommand,
     models.BrokenView,
     models.PassedOverEntry,
+    models.Snapshot,
+    models.SnapshotPart,
     *(table for view in VIEWS for table in view.tables),
 )
 

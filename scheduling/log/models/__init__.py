@@ -29,6 +29,7 @@ from scheduling.log.models.run_views import (
     Strip,
     ToldBefore,
 )
+from scheduling.log.models.snapshots import Snapshot, SnapshotPart, SnapshotsTaken
 from scheduling.log.models.telling import Matter, Message, Recipients
 from scheduling.log.models.views import (
     ClosedStream,
@@ -80,6 +81,9 @@ __all__ = [
     "Run",
     "Segment",
     "ServiceWindow",
+    "Snapshot",
+    "SnapshotPart",
+    "SnapshotsTaken",
     "Source",
     "SourceVersion",
     "Strip",

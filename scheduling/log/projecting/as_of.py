@@ -13,23 +13,19 @@ The answers are rows as the live views have them, folded from the facts that cou
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from math import inf
 from operator import attrgetter
 from typing import Any, TypeVar
 
-from django.db import InterfaceError, OperationalError
-from django.db.models import Model, Q
+from django.db.models import Model
 
-from machines.protocol.journal_entries import Entry
 from scheduling.log import models
-from scheduling.log.event_records import facts
 from scheduling.log.events import EVENT_KINDS
 from scheduling.log.events.equipment import MachineAdded, ProfileAdded, SourceAdded, VenueAdded
 from scheduling.log.events.plans import RunPlanned
 from scheduling.log.events.visits import OpeningFixed, OpeningSeriesFixed
-from scheduling.log.garbage import held_back
 from scheduling.log.models import (
     Machine,
     Notice,
@@ -45,36 +41,13 @@ from scheduling.log.models import (
     Strip,
     Venue,
 )
-from scheduling.log.owners import Owners
-from scheduling.log.projecting.projector import FoldFailed
-from scheduling.log.projections import VIEWS, Fold, View
+from scheduling.log.moment import AsOf
+from scheduling.log.projecting.folding import answered, folded
 from scheduling.log.rows.row_cache import Rows
+from scheduling.log.snapshots.scopes import of_machine, of_run
 
 Added = RunPlanned | MachineAdded | OpeningFixed | OpeningSeriesFixed | ProfileAdded | SourceAdded | VenueAdded
 Row = TypeVar("Row", bound=Model)
-
-
-@dataclass(frozen=True, kw_only=True)
-class AsOf:
-    """Which facts count.
-
-    Attributes:
-        happened_by: those that happened by then, UTC; None for whenever.
-        known_by: those that the server had been told by then, UTC; None for all that is known now.
-    """
-
-    happened_by: datetime | None = None
-    known_by: datetime | None = None
-
-    @property
-    def counts(self) -> Q:
-        """The condition on `scheduling.log.models.Event`."""
-        where = Q()
-        if self.happened_by is not None:
-            where &= Q(happened_at__lte=self.happened_by)
-        if self.known_by is not None:
-            where &= Q(said_at__lte=self.known_by)
-        return where
 
 
 @dataclass(frozen=True)
@@ -88,19 +61,36 @@ class RunThen:
     outages: tuple[Outage, ...]
 
 
-def run_at(run: str, moment: AsOf, *, using: str = "default") -> RunThen | None:
-    """A run as it was; None where it was not planned yet."""
-    rows = folded((Run, Outage), Q(run=run) & moment.counts, using=using)
-    row = rows.find(Run, run)
-    if row is None:
-        return None
-    return RunThen(
-        run=row,
-        segments=tuple(sorted(rows.all(Segment), key=lambda one: one.first_column)),
-        stretches=tuple(sorted(rows.all(PrintedStretch), key=lambda one: one.first_column)),
-        strips=tuple(sorted(rows.all(Strip), key=lambda one: one.boundary)),
-        outages=tuple(sorted(rows.all(Outage), key=lambda one: one.version)),
-    )
+def run_at(run: str, moment: AsOf, *, from_column: int | None = None, using: str = "default") -> RunThen | None:
+    """A run as it was; None where it was not planned yet.
+
+    Args:
+        run: its id.
+        moment: when.
+        from_column: only segments, stretches and strips that end after this running column; all for None. The rest is
+            of the whole run.
+        using: alias of the database.
+    """
+
+    def read(rows: Rows) -> RunThen | None:
+        row = rows.find(Run, run)
+        if row is None:
+            return None
+        segments, stretches = (
+            rows.all(Segment, from_column=from_column),
+            rows.all(PrintedStretch, from_column=from_column),
+        )
+        strips = rows.all(Strip, from_column=from_column)
+        least = -inf if from_column is None else from_column
+        return RunThen(
+            run=row,
+            segments=tuple(sorted((o for o in segments if o.end_column > least), key=lambda one: one.first_column)),
+            stretches=tuple(sorted((o for o in stretches if o.end_column > least), key=lambda one: one.first_column)),
+            strips=tuple(sorted((one for one in strips if one.boundary >= least), key=lambda one: one.boundary)),
+            outages=tuple(sorted(rows.all(Outage), key=lambda one: one.version)),
+        )
+
+    return answered((Run, Outage), of_run(run), moment, read, using=using)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -176,8 +166,13 @@ def notices_at(moment: AsOf, part: Page, *, using: str = "default") -> list[Noti
 
 def segments_at(run: str, moment: AsOf, part: Page, *, using: str = "default") -> list[Segment] | None:
     """Segments of a run as they were, in the order of their numbers; None where the run was not planned yet."""
-    rows = folded((Run,), Q(run=run) & moment.counts, using=using)
-    return None if rows.find(Run, run) is None else part.of(rows.all(Segment), "number")
+
+    def read(rows: Rows) -> list[Segment] | None:
+        if rows.find(Run, run) is None:
+            return None
+        return part.of(rows.numbered_after(Segment, part.after, part.count), "number")
+
+    return answered((Run,), of_run(run), moment, read, using=using)
 
 
 def _named(event: type[Added], moment: AsOf, part: Page, using: str) -> list[str]:
@@ -195,12 +190,13 @@ def _each(one_at: Callable[..., Row | None], ids: Sequence[str], moment: AsOf, u
 
 def run_row_at(run: str, moment: AsOf, *, using: str = "default") -> Run | None:
     """A run as it was, without what belongs to it."""
-    return folded((Run,), Q(run=run) & moment.counts, using=using).find(Run, run)
+    return answered((Run,), of_run(run), moment, lambda rows: rows.find(Run, run), using=using)
 
 
 def machine_row_at(machine: str, moment: AsOf, *, using: str = "default") -> Machine | None:
     """A machine as it was, without what belongs to it."""
-    return folded((Machine,), moment.counts, stream=f"machine/{machine}", using=using).find(Machine, machine)
+    scope = of_machine(machine)
+    return answered((Machine,), scope, moment, lambda rows: rows.find(Machine, machine), using=using)
 
 
 def venue_row_at(venue: str, moment: AsOf, *, using: str = "default") -> Venue | None:
@@ -233,51 +229,3 @@ def service_window_at(window: str, moment: AsOf, *, using: str = "default") -> S
     """A service window as it was; None where it was not fixed yet."""
     rows = folded((ServiceWindow,), moment.counts, stream=f"service/{window}", using=using)
     return rows.find(ServiceWindow, window)
-
-
-def folded(wanted: Sequence[type[Model]], where: Q, *, stream: str | None = None, using: str = "default") -> Rows:
-    """Rows in memory of the views that hold the wanted tables, folded from the facts that a condition chooses.
-
-    Args:
-        wanted: tables.
-        where: which facts; see `scheduling.log.models.Event`.
-        stream: only of this stream; None for all.
-        using: alias of the database.
-    """
-    views = [view for view in VIEWS if set(view.tables) & set(wanted)]
-    passed: dict[str, set[int]] = {view.name: set() for view in views}
-    while True:
-        rows = Rows(using, complete=True)
-        try:
-            with held_back():
-                _fold(views, where, stream, rows, passed, using)
-        except FoldFailed as failure:
-            if not isinstance(failure.fact.event, Entry):
-                raise
-            passed[failure.view.name].add(failure.fact.position)  # and once more, as a live view goes on without it
-        else:
-            return rows
-
-
-def _fold(
-    views: Sequence[View],
-    where: Q,
-    stream: str | None,
-    rows: Rows,
-    passed: Mapping[str, Collection[int]],
-    using: str,
-) -> None:
-    folds: dict[type, list[tuple[View, Fold, Collection[int]]]] = {}
-    for view in views:
-        for kind, fold in view.folds.items():
-            folds.setdefault(kind, []).append((view, fold, passed[view.name]))
-    owners = Owners(using)
-    for fact in facts(where, stream=stream, kinds={EVENT_KINDS[kind] for kind in folds}, using=using):
-        event, is_foreign = fact.event, owners.is_foreign(fact)
-        for view, fold, without in folds[type(event)]:
-            try:
-                (view.take_number if is_foreign or fact.position in without else fold)(rows, fact, event)
-            except (OperationalError, InterfaceError):
-                raise
-            except Exception as error:
-                raise FoldFailed(view, fact, error) from error

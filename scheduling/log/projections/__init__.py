@@ -6,7 +6,7 @@ can be dropped and folded again alone, to the same rows.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -203,3 +203,8 @@ VIEWS: tuple[View, ...] = (
         },
     ),
 )
+
+
+def views_of(tables: Collection[type[Model]]) -> tuple[View, ...]:
+    """The views that hold some tables."""
+    return tuple(view for view in VIEWS if set(view.tables) & set(tables))

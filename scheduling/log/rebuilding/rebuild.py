@@ -35,6 +35,7 @@ from scheduling.log.projections import VIEWS, View
 from scheduling.log.rebuilding.shadow_tables import Difference, Twins
 from scheduling.log.recorded import Recorded
 from scheduling.log.rows.row_cache import Rows
+from scheduling.log.snapshots.dropping import drop
 from scheduling.log.store import last_position
 
 # So many facts are folded before their rows are written and progress is told.
@@ -130,6 +131,8 @@ def rebuild(
         with transaction.atomic(using=using):
             lock(using)
             _catch_up(foldings, position, using, progress, last_position(using=using))
+            if swap:
+                drop(using=using)  # they are folded from the same log, by what may have been mended
             return [_finish(folding, twins, swap, using) for folding in foldings]
 
 

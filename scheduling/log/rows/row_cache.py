@@ -122,9 +122,18 @@ class Rows:
         kept.changed.update((key_of(row), row) for row in rows)
         return sorted(rows, key=key_of)
 
-    def all(self, model: type[Row]) -> list[Row]:
-        """The rows in memory."""
+    def all(self, model: type[Row], *, from_column: int | None = None) -> list[Row]:
+        """The rows in memory, or at least those that end after a running column."""
         return list(self._kept[model].rows.values())
+
+    def numbered_after(self, model: type[Row], number: int | None, count: int) -> list[Row]:
+        """Rows among which are the lowest of those whose numbers, last in their keys, lie after one: so many, or all
+        that there are."""
+        return self.all(model)
+
+    def touched(self) -> dict[type[models.Model], set[Any]]:
+        """The primary keys of the rows that changed, or are no more, by their table."""
+        return {model: kept.changed.keys() | kept.gone for model, kept in self._kept.items()}
 
     def write(self) -> None:
         """Write what changed."""

@@ -83,6 +83,15 @@ class Table:
         """The primary key of a row."""
         return self.key(row.__dict__)
 
+    def values_of(self, row: Any) -> list[Any]:
+        """What a row says, field by field; see `row_of`."""
+        values = row.__dict__
+        return [values[name] for name in self._names]
+
+    def row_of(self, values: Iterable[Any]) -> Any:
+        """A row that says this, field by field."""
+        return self._made(dict(zip(self._names, values, strict=True)))
+
     def _made(self, values: dict[str, Any]) -> Any:
         row = object.__new__(self._model)
         row.__dict__ = values
@@ -126,7 +135,7 @@ class Table:
         values = list(found)
         for index, convert in self._from_database:
             values[index] = convert(values[index])
-        return self._made(dict(zip(self._names, values, strict=True)))
+        return self.row_of(values)
 
     def write(self, rows: Iterable[models.Model]) -> None:
         """Insert rows, or write over those with the same keys."""

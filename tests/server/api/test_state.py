@@ -5,7 +5,8 @@ from __future__ import annotations
 import pytest
 from rest_framework.renderers import JSONRenderer
 
-from scheduling.log.projecting.as_of import AsOf, run_at
+from scheduling.log.moment import AsOf
+from scheduling.log.projecting.as_of import run_at
 from server.api.state import StateRow, state_data
 from tests.scheduling.log.facts import a_run_on_a_machine, cut, gap_settled, printed, say
 

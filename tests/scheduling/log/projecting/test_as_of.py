@@ -16,8 +16,8 @@ from scheduling.log import models
 from scheduling.log.event_records import insert, scan
 from scheduling.log.events.visits import ServiceWindowCalledOff
 from scheduling.log.integrity import append_only
+from scheduling.log.moment import AsOf
 from scheduling.log.projecting.as_of import (
-    AsOf,
     Page,
     machine_row_at,
     machines_at,

@@ -16,7 +16,8 @@ from scheduling.commands.run_changes import said_of
 from scheduling.log.events.server import NodeEnrolled, SilenceBegan
 from scheduling.log.models import Machine, Notice, Outage, Run, Segment
 from scheduling.log.models import Override as OverrideRow
-from scheduling.log.projecting.as_of import AsOf, run_at
+from scheduling.log.moment import AsOf
+from scheduling.log.projecting.as_of import run_at
 from tests.scheduling.log.facts import (
     NOW,
     a_run_on_a_machine,

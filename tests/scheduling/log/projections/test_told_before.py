@@ -12,7 +12,8 @@ from hypothesis import strategies as st
 from machines.recovery import Policy
 from scheduling.log.events import Event
 from scheduling.log.models import NO_RUN, Outage, PrintedStretch, Run, Segment, Strip
-from scheduling.log.projecting.as_of import AsOf, run_at
+from scheduling.log.moment import AsOf
+from scheduling.log.projecting.as_of import run_at
 from scheduling.log.rebuilding.rebuild import rebuild
 from tests.scheduling.log.facts import (
     a_run_on_a_machine,

@@ -15,7 +15,8 @@ from hypothesis import HealthCheck, given, settings
 from machines.protocol.journal_entries import ColumnsPrinted, GapSettled
 from scheduling.log import models
 from scheduling.log.events.plans import SegmentsPlanned
-from scheduling.log.projecting.as_of import AsOf, run_at
+from scheduling.log.moment import AsOf
+from scheduling.log.projecting.as_of import run_at
 from scheduling.log.projecting.projector import ViewsSetAside
 from scheduling.log.projections import VIEWS
 from scheduling.log.rebuilding import rebuild as rebuilding
