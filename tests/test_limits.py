@@ -235,7 +235,7 @@ LIMITS: dict[str, tuple[Any, str]] = {
     "scheduling.nodes.entry_bounds.SLACK": (timedelta(seconds=60), "beside what the node says of its own clock"),
     "scheduling.log.store.LONGEST_PROBLEM": (500, "what is wrong, in a sentence or two"),
     "scheduling.nodes.reports.LONGEST_SAID": (300, "a notice is read, not studied"),
-    "scheduling.nodes.reports.MOST_ERROR_S": (86_400.0, "who is less sure of the time prints nothing by it"),
+    "scheduling.nodes.known_runs.MOST_ERROR_S": (86_400.0, "who is less sure of the time prints nothing by it"),
     "scheduling.nodes.settlement_check.SHIFT_TOLERANCE_S": (0.001, "less than a dot of any run"),
     "scheduling.nodes.received_entries.LONGEST_ENTRY": (
         200_000,
@@ -681,6 +681,7 @@ NO_LIMITS: dict[str, str] = {
         scheduling.rehearsal.state.NOWHERE scheduling.rehearsal.of_run.ALL_BUT_NONE
         scheduling.rehearsal.spans.AS_GOOD_AS_S
         machines.node.clock.manual_time._NONE
+        scheduling.nodes.plain_entries._LENGTHS_OF_INSTANT
         scheduling.log.outcomes._SURENESS scheduling.sky.bodies.RIGHT_ASCENSION scheduling.sky.bodies.DECLINATION
         scheduling.sky.bodies.DISTANCE scheduling.sky.bodies.LONGITUDE scheduling.sky.bodies.LATITUDE
         scheduling.sky.orientation._UT1_FLAG scheduling.log.ends.APPEND_LOCK scheduling.log.claims.CLAIMS

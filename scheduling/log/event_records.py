@@ -93,6 +93,9 @@ _INSERT = f"INSERT INTO log_event ({_COLUMNS}) VALUES ({', '.join(['%s'] * len(E
 @lru_cache(maxsize=64)
 def text_of_instant(instant: datetime) -> str:
     """An instant as Django keeps it in SQLite: UTC, without saying so."""
+    text = str(instant)
+    if text.endswith("+00:00"):
+        return text[:-6]
     return instant_text(instant).replace("T", " ").removesuffix("Z").removesuffix(".000000")
 
 

@@ -6,11 +6,9 @@ and a reader that has seen a position has seen all before it.
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from functools import lru_cache
 from heapq import merge
 from itertools import islice
 from operator import attrgetter
@@ -24,15 +22,14 @@ from django.dispatch import Signal
 from machines.errors import DayrollError, InputError
 from machines.protocol.journal_entries import Entry
 from scheduling.log import models
-from scheduling.log.codec.digest import digest
-from scheduling.log.codec.encoder import encode
 from scheduling.log.ends import Ends, StreamEnd, begin, end_of, ends_of
 from scheduling.log.event_records import EventRecord, facts, insert, scan
-from scheduling.log.events import EVENT_CLASSES, EVENT_KINDS, Event, schema_of
+from scheduling.log.events import ENTRY_CLASSES, EVENT_CLASSES, Event
 from scheduling.log.events.reports import AboutReports, EntryPassedOver
 from scheduling.log.events.server import StreamClosed
+from scheduling.log.lines import Link, Ready, Teller, chained, line, ready
 from scheduling.log.projecting.projector import FoldFailed, PassedEntry, fold_apart, fold_live, require_kept
-from scheduling.log.recorded import Recorded, run_of
+from scheduling.log.recorded import Recorded
 
 # Sent after each append that went well, for whoever counts: ``events`` is how many, ``waited_s`` how long it took until
 # it was our turn, ``took_s`` how long all of it did. Within a transaction of the caller's, both are of this part of it.
@@ -40,7 +37,6 @@ appended = Signal()
 LONGEST_PROBLEM = 500
 # Facts that come from outside, and what is said of them: kept whatever state the views are in.
 _KEPT = Entry | AboutReports | StreamClosed
-STREAM = re.compile(r"(?P<kind>[a-z]+)/[a-z0-9][a-z0-9-]*")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -67,12 +63,14 @@ class Append:
         expected_version: the stream's version that the writer decided upon, 0 for a new stream; None where any will do.
         events: in order.
         happened_at: when it was so, where that is not when it was said. A node's entries tell it themselves.
+        digest: of the expected version, where the writer read it: then nobody waits while digests are computed.
     """
 
     stream: str
     expected_version: int | None
     events: Sequence[Event]
     happened_at: datetime | None = None
+    digest: str | None = None
 
 
 class VersionConflict(DayrollError):
@@ -115,26 +113,54 @@ def append(
         InputError: an event does not fit its own description, or its stream; or a stream was closed into an archive.
         ViewsSetAside: a view that would have to take an event is set aside. What a node told is kept all the same.
     """
+    began_s, ahead = perf_counter(), [_ahead(one, by) for one in appends]
     try:
-        return _append(appends, by, stands_on, using, fold_live)
+        return _append(ahead, began_s, by, stands_on, using, fold_live)
     except FoldFailed:  # all was rolled back; once more, with each view by itself
-        return _append(appends, by, stands_on, using, fold_apart)
+        return _append(ahead, began_s, by, stands_on, using, fold_apart)
+
+
+@dataclass(frozen=True)
+class _Ahead:
+    """What is done of an append before anybody waits.
+
+    Attributes:
+        one: what to append.
+        said: its events.
+        links: their places, where it is known how the stream ends.
+    """
+
+    one: Append
+    said: list[Ready]
+    links: list[Link]
+
+
+def _ahead(one: Append, by: Attribution) -> _Ahead:
+    said = [ready(one.stream, event, one.happened_at or by.said_at) for event in one.events]
+    if one.expected_version is None or one.digest is None:
+        return _Ahead(one, said, [])
+    return _Ahead(one, said, [*chained(said, StreamEnd(one.expected_version, one.digest), _teller(by))])
+
+
+def _teller(by: Attribution) -> Teller:
+    return Teller(by.said_at, by.actor, by.request)
 
 
 def _append(
-    appends: Sequence[Append],
+    ahead: Sequence[_Ahead],
+    began_s: float,
     by: Attribution,
     stands_on: Sequence[str],
     using: str,
     fold: Callable[..., list[PassedEntry]],
 ) -> tuple[Recorded, ...]:
-    began_s = perf_counter()
+    appends, asked_s = [one.one for one in ahead], perf_counter()
     with transaction.atomic(using=using):
         ends, broken, owners = begin([one.stream for one in appends], _told_of(appends), using=using)
-        waited_s = perf_counter() - began_s
+        waited_s = perf_counter() - asked_s
         require_kept((event for one in appends for event in one.events if not isinstance(event, _KEPT)), broken)
-        written = _written(appends, by, ends, stands_on, using)
-        insert([line for line, _ in written], using=using)
+        written = _written(ahead, by, ends, stands_on, using)
+        insert([record for record, _ in written], using=using)
         said = tuple(fact for _, fact in written)
         if passed := fold(said, broken=broken, owners=owners, using=using):
             append([_told(one) for one in passed], by, using=using)
@@ -144,7 +170,8 @@ def _append(
 
 def _told_of(appends: Sequence[Append]) -> Iterator[str]:
     """Ids of the runs that machines tell of."""
-    return (event.run for one in appends for event in one.events if isinstance(event, Entry) and hasattr(event, "run"))
+    told = (event for one in appends for event in one.events if type(event) in ENTRY_CLASSES)
+    return (run for event in told if (run := getattr(event, "run", None)) is not None)
 
 
 def _told(passed: PassedEntry) -> Append:
@@ -156,7 +183,12 @@ def _told(passed: PassedEntry) -> Append:
 
 def stream_version(stream: str, *, using: str = "default") -> int:
     """The version of a stream; 0 where there is none."""
-    return end_of(stream, using=using).version
+    return stream_end(stream, using=using).version
+
+
+def stream_end(stream: str, *, using: str = "default") -> StreamEnd:
+    """Where a stream ends, for whoever decides upon it and appends much."""
+    return end_of(stream, using=using)
 
 
 def stream_versions(streams: Sequence[str], *, using: str = "default") -> dict[str, int]:
@@ -203,18 +235,23 @@ def read(
 
 
 def _written(
-    appends: Sequence[Append], by: Attribution, ends: Ends, stands_on: Sequence[str], using: str
+    ahead: Sequence[_Ahead], by: Attribution, ends: Ends, stands_on: Sequence[str], using: str
 ) -> list[tuple[EventRecord, Recorded]]:
     """The lines to be written, numbered and chained, and what each says."""
     position, heads = ends.last, ends.streams
     begun = [stream for stream, head in heads.items() if head.version == 0]
     require_never_closed([*begun, *stands_on], using=using)
-    written = []
-    for one in appends:
-        _require_version(one, heads[one.stream], using)
-        for event in one.events:
+    written, teller = [], _teller(by)
+    for one in ahead:
+        head = heads[one.one.stream]
+        _require_version(one.one, head, using)
+        is_known = one.links and one.links[0].previous_digest == head.digest
+        links = one.links if is_known else chained(one.said, head, teller)
+        for said, link in zip(one.said, links, strict=True):
             position += 1
-            written.append(_line(position, one, heads[one.stream], event, by))
+            head.version, head.digest = link.version, link.digest
+            record = line(position, said, link, teller)
+            written.append((record, record.saying(said.event)))
     return written
 
 
@@ -232,42 +269,3 @@ def _require_version(one: Append, head: StreamEnd, using: str) -> None:
         return
     newer = scan(Q(version__gt=one.expected_version), stream=one.stream, using=using)
     raise VersionConflict(one.stream, one.expected_version, head.version, tuple(line.fact() for line in newer))
-
-
-def _line(position: int, one: Append, head: StreamEnd, event: Event, by: Attribution) -> tuple[EventRecord, Recorded]:
-    """An event as it will lie in the table and as everybody will read it; moves the head of its stream on."""
-    kind = EVENT_KINDS[type(event)]
-    _require_stream(one.stream, event, kind)
-    version, schema, (data, event) = head.version + 1, schema_of(kind), encode(event)
-    happened_at = getattr(event, "at", None) or one.happened_at or by.said_at
-    computed = digest(
-        stream=one.stream,
-        version=version,
-        kind=kind,
-        schema=schema,
-        data=data,
-        said_at=by.said_at,
-        happened_at=happened_at,
-        actor=by.actor,
-        request=by.request,
-        previous_digest=head.digest,
-    )
-    of_run, told = run_of(one.stream, event), (by.actor, by.request)
-    line = EventRecord(
-        position, one.stream, version, kind, schema, data, of_run, by.said_at, happened_at, *told, head.digest, computed
-    )
-    head.version, head.digest = version, computed
-    return line, line.saying(event)
-
-
-def _require_stream(stream: str, event: Event, kind: str) -> None:
-    wanted = "machine" if isinstance(event, Entry) else event.stream  # what a node tells is its machine's
-    if _kind_of(stream) != wanted:
-        raise InputError("stream", f"{kind} cannot stand in {stream!r}", f"append it to {wanted}/<id>")
-
-
-@lru_cache(maxsize=1024)
-def _kind_of(stream: str) -> str | None:
-    """What a stream is about; None for what cannot be a stream's name."""
-    match = STREAM.fullmatch(stream)
-    return None if match is None else match["kind"]

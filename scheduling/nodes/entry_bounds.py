@@ -10,7 +10,7 @@ The checks of a kind are listed in `CHECKS`; each returns the first thing that i
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from math import isfinite
@@ -109,13 +109,21 @@ def timely(entry: Entry, context: EntryContext) -> EntryDoubt | None:
     return None
 
 
-def segment_columns(run: Run, number: int, profile: Profile) -> Columns | None:
-    """The columns of a segment of a run that is planned here, as a board may hold it that has not heard of an end."""
-    found: Segment | None = table(Segment, DEFAULT_DB_ALIAS).find((run.id, number))
-    if found is None:
-        return None
-    whole = slot_start(number + 1, profile.columns_per_turn, run.segments_per_turn)
-    return Columns(first=found.first_column, end=min(whole, run.longest_column))
+def columns_of_segments(run: Run, numbers: Sequence[int], profile: Profile) -> dict[int, Columns]:
+    """The columns of segments of a run that are planned here, by their numbers, as a board may hold them that has not
+    heard of an end."""
+    if not numbers:
+        return {}
+    places = ", ".join(["%s"] * len(numbers))
+    found: list[Segment] = table(Segment, DEFAULT_DB_ALIAS).where(
+        f"run_id = %s AND number IN ({places})", run.id, *numbers
+    )
+    return {one.number: Columns(first=one.first_column, end=_whole_end(run, one, profile)) for one in found}
+
+
+def _whole_end(run: Run, segment: Segment, profile: Profile) -> int:
+    whole = slot_start(segment.number + 1, profile.columns_per_turn, run.segments_per_turn)
+    return min(whole, run.longest_column)
 
 
 # What the checks are made of.

@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, replace
-from datetime import timedelta
+from collections.abc import Iterator
+from dataclasses import replace
 
 from django.db import DEFAULT_DB_ALIAS
 
 from machines.errors import DayrollError, InputError
-from machines.model.profile import Profile
 from machines.protocol.journal_entries import ColumnsPrinted, Entry, GapSettled
 from scheduling.log.events import Event
 from scheduling.log.events.reports import (
@@ -24,21 +22,18 @@ from scheduling.log.models import NO_RUN, Machine, Run
 from scheduling.log.projecting.projector import broken_views, require_views
 from scheduling.log.retry import retry_on_conflict
 from scheduling.log.rows.row_sql import table
-from scheduling.log.store import Append, Attribution, append, stream_version
-from scheduling.nodes.earlier_plans import is_earlier, of_earlier_plan, was_here
-from scheduling.nodes.entry_bounds import SLACK, DoesNotFit, EntryContext, require_possible, segment_columns, timely
+from scheduling.log.store import Append, Attribution, append, stream_end, stream_version
+from scheduling.nodes.earlier_plans import of_earlier_plan, was_here
+from scheduling.nodes.entry_bounds import DoesNotFit, require_possible, timely
 from scheduling.nodes.forgotten import not_told_yet, retold, run_not_known
 from scheduling.nodes.journal_history import entries_taken
+from scheduling.nodes.known_runs import Known, known_of
 from scheduling.nodes.received_entries import Batch, EntryDoubt, ToldEntry
 from scheduling.nodes.settlement_check import differing
 from scheduling.nodes.told_twice import told_twice
 from scheduling.outages.words_passed_over import words_passed_over
-from scheduling.queries.run_versions import run_profiles
-from scheduling.queries.runs import machine_model
 
 LONGEST_SAID = 300
-# A node that is less sure of the time than this does not know it, and prints nothing by it.
-MOST_ERROR_S = 86400.0
 
 
 class StaleEpoch(DayrollError):
@@ -140,7 +135,7 @@ def say_refused(machine: str, error: InputError, by: Attribution) -> None:
 def _take_once(machine: str, batch: Batch, by: Attribution) -> int:
     require_views("machines")  # or all would count as new, and be written down with every pass
     stream = f"machine/{machine}"
-    version = stream_version(stream)
+    end = stream_end(stream)
     row: Machine = table(Machine, DEFAULT_DB_ALIAS).get(machine)  # every report asks, so in ready-made SQL
     if batch.epoch != row.epoch:
         raise StaleEpoch(batch.epoch, row.epoch)
@@ -158,7 +153,7 @@ def _take_once(machine: str, batch: Batch, by: Attribution) -> int:
             events.append(event)
         if row.refused_since is not None:
             events.insert(0, ReportsTakenAgain())
-        append([Append(stream, version, events)], by)
+        append([Append(stream, end.version, events, digest=end.digest)], by)
     return row.accepted_through + len(new)
 
 
@@ -178,40 +173,14 @@ def _require_same(machine: str, batch: Batch, accepted_through: int) -> None:
             raise EntryDiffers(told.seq)
 
 
-@dataclass(frozen=True)
-class _Known:
-    """What is known here of what a batch tells of; the machine in numbers while it is on each of the runs, and of which
-    of them it tells by the plan before."""
-
-    machine: Machine
-    runs: Mapping[str, Run]
-    profiles: Mapping[str, Profile]
-    earlier: frozenset[str]
-    context: EntryContext
-
-
 def _facts(machine: Machine, batch: Batch, new: list[tuple[int, ToldEntry]], by: Attribution) -> Iterator[Event]:
     """What is written down of new entries.
 
     Raises:
         InputError: names what this machine cannot have told.
     """
-    named = {run for _, told in new if (run := getattr(told.entry, "run", None)) is not None}
-    error_s = batch.status.clock_error_s if batch.status is not None else None
-    model = machine_model(machine.profile_id)
-    runs = {run: row for run in sorted(named) if (row := table(Run, DEFAULT_DB_ALIAS).find(run)) is not None}
-    known = _Known(
-        machine=machine,
-        runs=runs,
-        profiles=run_profiles([row for row in runs.values() if row.machine_id == machine.id], machine, model),
-        earlier=frozenset(run for run, row in runs.items() if is_earlier(row, machine, batch.status)),
-        context=EntryContext(
-            now=by.said_at,
-            may_be_ahead=SLACK + timedelta(seconds=min(max(error_s or 0.0, 0.0), MOST_ERROR_S)),
-            profile=model.profile,
-        ),
-    )
-    untold = not_told_yet(machine.id, named - known.runs.keys())
+    known = known_of(machine, batch, [told for _, told in new], by.said_at)
+    untold = not_told_yet(machine.id, known.named - known.runs.keys())
     unheard = {id for id, row in known.runs.items() if row.withdrawn_at is not None and not row.printed}
     told_of: dict[str, list[Entry]] = {}
     for index, told in new:
@@ -231,20 +200,17 @@ def _facts(machine: Machine, batch: Batch, new: list[tuple[int, ToldEntry]], by:
     yield from words_passed_over(machine.id, known.runs, told_of)
 
 
-def _facts_of(told: ToldEntry, known: _Known) -> Iterator[Event]:
+def _facts_of(told: ToldEntry, known: Known) -> Iterator[Event]:
     entry, doubt = told.entry, told.doubt
     if entry is None:
         assert doubt is not None
         yield _set_aside(told, doubt)
         return
-    run, context = _own_run(entry, known), known.context
+    run = _own_run(entry, known)
     is_of_earlier = run is not None and run.id in known.earlier
     if is_of_earlier:
         run = None  # held against nothing that is planned now
-    if run is not None:
-        context = replace(context, profile=known.profiles[run.id])
-        planned = segment_columns(run, entry.segment, context.profile) if isinstance(entry, ColumnsPrinted) else None
-        context = replace(context_of_run(run, context), segment_columns=planned)
+    context = known.context_for(entry, run)
     try:
         require_possible(entry, context)
     except DoesNotFit as error:
@@ -266,7 +232,7 @@ def _facts_of(told: ToldEntry, known: _Known) -> Iterator[Event]:
         yield EntryReadInPart(seq=told.seq, entry=dict(told.raw), field=doubt.field, problem=_short(doubt.problem))
 
 
-def _own_run(entry: Entry, known: _Known) -> Run | None:
+def _own_run(entry: Entry, known: Known) -> Run | None:
     """The run that an entry is about; None where it is about none, or about one that is not known here: that is a fact
     all the same, as a server may have been put back from a copy that does not know the run.
 
@@ -277,13 +243,6 @@ def _own_run(entry: Entry, known: _Known) -> Run | None:
     if run is not None and run.machine_id != known.machine.id and not was_here(run.id, known.machine):
         raise InputError("run", f"{run.id!r} is no run of this machine", "tell only of runs that its work named")
     return run
-
-
-def context_of_run(run: Run, context: EntryContext) -> EntryContext:
-    """What an entry about a run is judged by. A node prints while its time is as sure as the machine's profile asks,
-    which a slow run asks less of."""
-    tolerance_s = context.profile.clock_tolerance_dots * run.mean_turn_s / context.profile.columns_per_turn
-    return replace(context, run=run, may_be_ahead=context.may_be_ahead + timedelta(seconds=tolerance_s))
 
 
 def _set_aside(told: ToldEntry, doubt: EntryDoubt) -> EntrySetAside:

@@ -19,7 +19,8 @@ from scheduling.log.events.reports import EntryPassedOver
 from scheduling.log.models import Run
 from scheduling.log.store import Append, read
 from scheduling.nodes.entry_bounds import SLACK, DoesNotFit, EntryContext, require_possible
-from scheduling.nodes.reports import LONGEST_SAID, context_of_run
+from scheduling.nodes.known_runs import context_of_run
+from scheduling.nodes.reports import LONGEST_SAID
 from scheduling.nodes.settlement_check import differing
 from scheduling.queries.runs import as_planned
 

@@ -49,6 +49,6 @@ def json_text(value: Any, options: int = 0, otherwise: Callable[[Any], Any] | No
         text = orjson.dumps(value, otherwise, options | orjson.OPT_STRICT_INTEGER).decode()
     except TypeError as error:
         raise InputError("", str(error), "give values that JSON can hold") from error
-    if "\\u0000" in text.replace("\\\\", ""):  # backslashes are escaped in pairs
+    if "\\u0000" in text and "\\u0000" in text.replace("\\\\", ""):  # backslashes are escaped in pairs
         raise InputError("", "a zero character", "leave it out")
     return text

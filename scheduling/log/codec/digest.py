@@ -39,7 +39,7 @@ def digest(
     text = (
         f'{{"actor":{_text(actor)},"data":{data},"happened_at":"{instant_text(happened_at)}","kind":"{kind}",'
         f'"previous_digest":"{previous_digest}","request":{"null" if request is None else _text(request)},'
-        f'"said_at":"{instant_text(said_at)}","schema":{schema},"stream":"{stream}","version":{version}}}'
+        f'"said_at":"{_said_text(said_at)}","schema":{schema},"stream":"{stream}","version":{version}}}'
     )
     return hashlib.sha256(text.encode()).hexdigest()
 
@@ -47,6 +47,11 @@ def digest(
 @lru_cache(maxsize=256)  # the same few actors and requests over and over
 def _text(value: str) -> str:
     return json.dumps(value, ensure_ascii=False)
+
+
+@lru_cache(maxsize=64)  # all events of an append are said at one instant
+def _said_text(instant: datetime) -> str:
+    return instant_text(instant)
 
 
 def instant_text(instant: datetime) -> str:

@@ -233,9 +233,10 @@ def mark_passed_entry(passed: PassedEntry, using: str) -> None:
 
 def _changing(facts: Sequence[Recorded], broken: Collection[str]) -> Iterator[tuple[View, list[Recorded]]]:
     """The views that facts change, with those that do."""
+    kinds = {type(fact.event) for fact in facts}
     for view in VIEWS:
-        if view.name not in broken and (mine := [fact for fact in facts if type(fact.event) in view.folds]):
-            yield view, mine
+        if view.name not in broken and (mine := kinds & view.folds.keys()):
+            yield view, [fact for fact in facts if type(fact.event) in mine]
 
 
 def _write(folded: Sequence[tuple[View, list[Recorded], Rows]], using: str) -> None:

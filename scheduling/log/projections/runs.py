@@ -210,16 +210,23 @@ def spread(run: Run, segments: Sequence[Segment], interval: Interval, at: dateti
     """Give columns their outcome in segments that are in order; the rest waits until it is planned."""
     for segment in segments:
         _account_for(run, segment, clipped(interval, segment.first_column, segment.end_column), at)
-    ahead = [Interval(*one) for one in run.ahead]
     for part in outside(interval, [(segment.first_column, segment.end_column) for segment in segments]):
-        ahead = with_interval(ahead, part)
-    wait(run, ahead)
+        _wait_too(run, part)
 
 
 def wait(run: Run, ahead: Sequence[Interval]) -> None:
     """Outcomes wait for segments that hold their columns; beyond the run's end they may do so for ever."""
     run.beyond += beyond(ahead, run.end_column) - beyond(run.ahead, run.end_column)
     run.ahead = [list(one) for one in ahead]
+
+
+def _wait_too(run: Run, part: Interval) -> None:
+    """One more outcome waits; behind very many that do already, it costs no more than the first."""
+    if run.ahead and part.first < run.ahead[-1][1]:
+        wait(run, with_interval([Interval(*one) for one in run.ahead], part))
+        return
+    run.beyond += beyond([part], run.end_column)
+    follow(run.ahead, part)
 
 
 def beyond(ahead: Iterable[Any], end: int) -> int:

@@ -32,6 +32,14 @@ def test_each_sees_what_those_before_it_did(using: str) -> None:
 
 
 @BOTH
+def test_many_of_one_text_are_as_many_answers(using: str) -> None:
+    many = [(PUT[0], (name, 7, "")) for name in ("runs", "machines", "notices")]
+    take: batched_sql.Statement = ("DELETE FROM log_brokenview WHERE view = %s", ("machines",))
+    found = batched_sql.run([*many, HOW_MANY, HOW_MANY, take, take, HOW_MANY], using=using)
+    assert found == [[], [], [], [(3,)], [(3,)], [], [], [(2,)]]
+
+
+@BOTH
 def test_after_one_that_fails_nothing_is_run(using: str) -> None:
     with pytest.raises(DatabaseError), transaction.atomic(using=using):
         batched_sql.run([PUT, ("SELECT nothing FROM nowhere", ()), PUT], using=using)

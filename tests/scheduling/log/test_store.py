@@ -15,7 +15,7 @@ from scheduling.log.event_records import insert, scan
 from scheduling.log.events import EVENT_CLASSES
 from scheduling.log.events.server import NodeEnrolled
 from scheduling.log.integrity.verify import verify
-from scheduling.log.store import Append, VersionConflict, append, last_position, read, stream_version
+from scheduling.log.store import Append, VersionConflict, append, last_position, read, stream_end, stream_version
 from tests.scheduling.log.facts import (
     ONE_OF_EACH,
     a_run_on_a_machine,
@@ -37,6 +37,20 @@ class StoreContract:
         assert list(read(using=self.using)) == said
         assert [(fact.stream, fact.event) for fact in said] == list(ONE_OF_EACH)
         assert {fact.kind for fact in said} == set(EVENT_CLASSES)
+
+    def test_digests_that_were_made_ready_hold_wherever_the_stream_ends(self) -> None:
+        """Made ready upon another end they would be of another past: then they are made anew."""
+        append([Append("machine/left", 0, [NodeEnrolled(epoch=1)])], by(), using=self.using)
+        end = stream_end("machine/left", using=self.using)
+        ahead = Append("machine/left", end.version, [NodeEnrolled(epoch=2), NodeEnrolled(epoch=3)], digest=end.digest)
+        stale = Append("machine/right", 0, [NodeEnrolled(epoch=1)], digest="of another past")
+        append([ahead, stale], by(), using=self.using)
+        lines = list(scan(using=self.using))
+        assert [line.position for line in lines] == [1, 2, 3, 4]
+        assert all(line.digest == line.computed_digest() for line in lines)
+        assert [line.previous_digest for line in lines] == ["", lines[0].digest, lines[1].digest, ""]
+        with pytest.raises(VersionConflict, match="version 3, not 1"):
+            append([ahead], by(), using=self.using)
 
     def test_who_when_and_in_which_request(self) -> None:
         (fact,) = append([Append("venue/a", None, [venue()])], by(5, "account-9", None), using=self.using)

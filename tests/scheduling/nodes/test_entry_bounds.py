@@ -18,7 +18,7 @@ from scheduling.log.events.reports import EntryReadInPart, EntrySetAside
 from scheduling.log.models import Event, Machine, Notice, Outage, PrintedStretch, Run, Segment
 from scheduling.log.rebuilding.rebuild import rebuild
 from scheduling.log.store import read
-from scheduling.nodes import entry_bounds, received_entries, reports, settlement_check
+from scheduling.nodes import entry_bounds, known_runs, received_entries, settlement_check
 from scheduling.nodes.received_entries import MOST_ENTRIES, TooManyEntries, read_batch
 from scheduling.nodes.reports import EntryDiffers, StaleEpoch, take
 from tests.scheduling.house import NOON, by, ready
@@ -423,4 +423,4 @@ def test_the_bounds_are_these() -> None:
     assert timedelta(days=7) == entry_bounds.FARTHEST_AHEAD
     assert entry_bounds.EARLIEST_YEAR == 2000
     assert (received_entries.MOST_ENTRIES, received_entries.LONGEST_ENTRY, upcasts.LONGEST_KIND) == (500, 200_000, 60)
-    assert (settlement_check.SHIFT_TOLERANCE_S, reports.MOST_ERROR_S) == (0.001, 86_400.0)
+    assert (settlement_check.SHIFT_TOLERANCE_S, known_runs.MOST_ERROR_S) == (0.001, 86_400.0)

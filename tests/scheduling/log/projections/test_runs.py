@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from machines.recovery import Columns, Policy
 from machines.serialization import structure
 from scheduling.log.models import PrintedStretch, Run, Segment, Strip
+from scheduling.log.outcomes import Interval, Outcome, with_interval
+from scheduling.log.projections.runs import beyond, spread
 from tests.scheduling.log.facts import (
     PLATE,
     a_run_on_a_machine,
@@ -192,3 +196,13 @@ def test_strips() -> None:
         ("spring", 0, 0, True, at(0)),
         ("spring", 25, 25, False, at(25)),
     ]
+
+
+@given(st.lists(st.tuples(st.integers(0, 90), st.integers(0, 9), st.sampled_from(["printed", "skipped", "unknown"]))))
+def test_outcomes_wait_as_they_would_lie_over_one_another(told: list[tuple[int, int, Outcome]]) -> None:
+    run, laid = Run(end_column=60), list[Interval]()
+    for first, columns, outcome in told:
+        one = Interval(first, first + columns, outcome)
+        spread(run, [], one, at(0))
+        laid = with_interval(laid, one) if columns else laid
+        assert (run.ahead, run.beyond) == ([list(one) for one in laid], beyond(laid, 60))
