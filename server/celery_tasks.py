@@ -4,7 +4,8 @@ A task may be delivered twice, when a worker dies after its work and before its 
 starts a second beat. That is harmless: each job is safe to run twice at once, because the log's stream versions let
 only one of two equal writes win; a run and a message are claimed by whoever is at it.
 
-None is tried again by itself: the next beat asks anew what is to be done.
+None is tried again by itself: the next beat asks anew what is to be done. That the store of plates does not answer is
+said in a line and counted, and no mistake.
 """
 
 from __future__ import annotations
@@ -12,6 +13,7 @@ from __future__ import annotations
 from celery import shared_task
 from django.conf import settings
 
+from scheduling.rendering.kept_files import StoreAway
 from server import jobs
 from server.own_work import done, tried
 
@@ -27,17 +29,24 @@ def extend_plans() -> None:
         done("extend-plans")
 
 
-@shared_task(name="extend-run")
+@shared_task(name="extend-run", throws=(StoreAway,))
 def extend_run(run: str) -> None:
     """Plan one run ahead and draw its plates."""
     jobs.extend_one(run, tried)
 
 
-@shared_task(name="redraw-plates")
+@shared_task(name="redraw-plates", throws=(StoreAway,))
 def redraw_plates() -> None:
     """Draw plates anew that the disk has lost."""
     if jobs.redraw() is not None:
         done("redraw-plates")
+
+
+@shared_task(name="tidy-plates", throws=(StoreAway,))
+def tidy_plates() -> None:
+    """Remove old plates."""
+    if jobs.tidy() is not None:
+        done("tidy-plates")
 
 
 @shared_task(name="watch-silence")
@@ -52,6 +61,13 @@ def watch_openings() -> None:
     """Hold openings that come soon against what is planned."""
     jobs.doubt()
     done("watch-openings")
+
+
+@shared_task(name="watch-store", throws=(StoreAway,))
+def watch_store() -> None:
+    """See whether plates and uploads can be kept and read now."""
+    jobs.watch_store()
+    done("watch-store")
 
 
 @shared_task(name="look-amiss")

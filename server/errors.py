@@ -18,6 +18,7 @@ from django.utils.translation import gettext as _
 from machines.operator.language import marked
 from scheduling.log.projecting.projector import ViewsSetAside
 from scheduling.queries.closed_away import ClosedAway
+from scheduling.rendering.kept_files import StoreAway
 from server.accounts.attempt_limit import TooManyTries
 from server.accounts.roles import NotOfTheirRole
 from server.api.problem_kinds import OUR_MISTAKE
@@ -66,6 +67,11 @@ PAGE_WORDS = {
 
 NOT_THEIRS = marked("Your role does not include this, or not at this venue. Ask the studio.")
 BUSY_SAID = marked("As much is being drawn and counted as may be at a time. Load the page again in a moment.")
+
+STORE_AWAY_SAID = marked(
+    "Where pictures and plates are kept cannot be reached at the moment. Nothing is lost; load the page again in a"
+    " minute. Machines print on with what they hold."
+)
 
 
 def _answer(request: HttpRequest, status: int, said: str | None = None, **told: object) -> HttpResponse:
@@ -117,7 +123,7 @@ def server_error(request: HttpRequest) -> HttpResponse:
 class NotNowAnswered:
     """Middleware: what a page, or a picture on it, answers where what is asked cannot be done now: 429 after too many
     wrong passwords and while too many pictures are being made, with the time to wait; 503 where what it needs is set
-    aside; 410 where what it needs was closed into an archive."""
+    aside, or out of reach; 410 where what it needs was closed into an archive."""
 
     def __init__(self, answer: Callable[[HttpRequest], HttpResponse]) -> None:
         self.answer = answer
@@ -130,6 +136,9 @@ class NotNowAnswered:
         """The page, where a view let the exception pass."""
         if isinstance(exception, ViewsSetAside):
             return _answer(request, 503)
+        if isinstance(exception, StoreAway):
+            logger.warning("request %s: %s", request_id(request), exception)
+            return _answer(request, 503, STORE_AWAY_SAID)
         if isinstance(exception, ClosedAway):
             return _answer(request, 410, f"{exception.problem[0].upper()}{exception.said[1:]}.")
         if isinstance(exception, TooManyTries):

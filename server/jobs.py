@@ -11,6 +11,7 @@ import logging
 import threading
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from datetime import timedelta
 from functools import partial
 
 from django.conf import settings
@@ -21,8 +22,10 @@ from scheduling.answers.watch_openings import watch_openings
 from scheduling.background.extend_plans import extend_plans, extend_run, nobody, runs_due
 from scheduling.background.redraw_plates import redraw_lost
 from scheduling.background.sample_clocks import sample_clocks
+from scheduling.background.tidy_plates import tidy_for_a_while
 from scheduling.background.watch_silence import watch_silence
 from scheduling.log.projecting.projector import ViewsSetAside
+from scheduling.rendering.kept_files import StoreAway
 from scheduling.telling.amiss import amiss_now
 from scheduling.telling.keeping import forget_old, keep_look, plan_messages
 from scheduling.telling.recipients import all_recipients
@@ -98,6 +101,29 @@ def redraw() -> int | None:
     return redraw_lost(wiring.plates(), wiring.uploads(), has_time=_for_a_while())
 
 
+def watch_store() -> int:
+    """See whether plates and uploads can be kept and read now.
+
+    Raises:
+        StoreAway: they cannot.
+        OSError: the disk on which they lie is full, or cannot be written.
+    """
+    wiring.plates().files.require_answers()
+    wiring.uploads().files.require_answers()
+    return 0
+
+
+def tidy() -> int | None:
+    """Remove old plates that nobody is to print from any more, as the settings say, for a while; returns how many, None
+    where somebody else is at it."""
+    days, most_mb = settings.TIDY_AFTER_D, settings.PLATES_MOST_MB
+    if not days and not most_mb:
+        return 0
+    older_than = timedelta(days=days) if days else timedelta.max
+    at_most = most_mb * 1_000_000 if most_mb else None
+    return tidy_for_a_while(wiring.plates(), wiring.uploads(), wiring.now(), older_than, at_most, _for_a_while())
+
+
 def look() -> int:
     """Find what is amiss, and have messages made of what people are to be told of it; returns how many were made.
     Where nobody is to be told of anything, nothing is looked for; what is old is forgotten all the same."""
@@ -118,15 +144,20 @@ def _job(name: str, run: Callable[[], int | None]) -> Job:
     return Job(name, settings.OWN_WORK_EVERY_S[name], run)
 
 
-DRAWING = (_job("extend-plans", extend), _job("redraw-plates", redraw))
-WATCHING = (_job("watch-silence", watch), _job("watch-openings", doubt), _job("look-amiss", look))
+DRAWING = (_job("extend-plans", extend), _job("redraw-plates", redraw), _job("tidy-plates", tidy))
+WATCHING = (
+    _job("watch-silence", watch),
+    _job("watch-openings", doubt),
+    _job("watch-store", watch_store),
+    _job("look-amiss", look),
+)
 SENDING = (_job("send-messages", send),)
 
 
 def drawing() -> tuple[Job, ...]:
     """What draws, of a server that does it in its own process: how each run went is kept at once, so that one which
     cannot be planned is not taken for nobody who plans."""
-    return (_job("extend-plans", partial(extend, tried)), _job("redraw-plates", redraw))
+    return (_job("extend-plans", partial(extend, tried)), *DRAWING[1:])
 
 
 def run_once(job: Job) -> bool:
@@ -137,6 +168,10 @@ def run_once(job: Job) -> bool:
         changed = job.run()
     except ViewsSetAside as aside:
         logger.error("job %s waits, as what it stands on is %s", job.name, aside)
+        return False
+    except StoreAway as away:
+        logger.error("job %s waits: %s", job.name, away)
+        job_failed(job.name)
         return False
     except Exception:  # whatever it is, the other jobs go on
         logger.exception("job %s failed; it is tried again in %g s", job.name, job.period_s)

@@ -32,7 +32,7 @@ LATE_AFTER, DRAWING_LATE_AFTER = timedelta(minutes=2), timedelta(minutes=35)
 # How often it is written that it is done: what is done every few seconds would write as often.
 KEPT_EVERY = timedelta(seconds=20)
 
-_DRAWS = {"extend-plans", "redraw-plates"}
+_DRAWS = {"extend-plans", "redraw-plates", "tidy-plates"}
 ALLOWED = {
     name: timedelta(seconds=period_s) + (DRAWING_LATE_AFTER if name in _DRAWS else LATE_AFTER)
     for name, period_s in settings.OWN_WORK_EVERY_S.items()

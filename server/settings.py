@@ -24,7 +24,10 @@
 | DAYROLL_SILENT_AFTER_S | how long a node may be silent before a watch opens, seconds | 900 |
 | DAYROLL_HORIZON_H | how far ahead runs are planned and plates drawn, hours | 192 |
 | DAYROLL_EXTEND_EVERY_S | how often plans are extended; lost plates are looked for a quarter as often, seconds | 15 |
-| DAYROLL_WATCH_EVERY_S | how often silences are looked for, and a tenth as often openings that may fail, seconds | 30 |
+| DAYROLL_WATCH_EVERY_S | how often silences and the store are looked at, and a tenth as often openings, seconds | 30 |
+| DAYROLL_TIDY_AFTER_D | after how many days plates of runs that are over go, 0 for never; none below 14 | 180 |
+| DAYROLL_PLATES_MOST_MB | while all plates take more megabytes, younger ones of such runs go, too; 0 for no bound | 0 |
+| DAYROLL_TIDY_EVERY_S | how often it is looked for such plates, seconds | 21600 |
 | DAYROLL_LOG | line, or json: what goes to standard error, for people, or an object a line | line |
 | DAYROLL_CLOCK | system, or compressed:... for demonstrations | system |
 
@@ -225,12 +228,17 @@ HORIZON_H = environment.number("DAYROLL_HORIZON_H", 192.0, most=_YEAR_H)
 EXTEND_EVERY_S = environment.number("DAYROLL_EXTEND_EVERY_S", 15.0, most=_DAY_S)
 WATCH_EVERY_S = environment.number("DAYROLL_WATCH_EVERY_S", 30.0, most=_DAY_S)
 TELL_EVERY_S = environment.number("DAYROLL_TELL_EVERY_S", 30.0, most=_DAY_S)
+TIDY_EVERY_S = environment.number("DAYROLL_TIDY_EVERY_S", 21_600.0, most=7 * _DAY_S)
+TIDY_AFTER_D = environment.count("DAYROLL_TIDY_AFTER_D", 180, most=36_500)
+PLATES_MOST_MB = environment.count("DAYROLL_PLATES_MOST_MB", 0, most=999_999_999)
 # What the server does by itself, by the names of `server.jobs`, and how often, seconds.
 OWN_WORK_EVERY_S = {
     "extend-plans": EXTEND_EVERY_S,
     "redraw-plates": 4 * EXTEND_EVERY_S,
+    "tidy-plates": TIDY_EVERY_S,
     "watch-silence": WATCH_EVERY_S,
     "watch-openings": 10 * WATCH_EVERY_S,
+    "watch-store": WATCH_EVERY_S,
     "look-amiss": TELL_EVERY_S,
     "send-messages": TELL_EVERY_S,
 }
@@ -249,16 +257,18 @@ CELERY_TASK_IGNORE_RESULT = True
 CELERY_TASK_ROUTES = {
     "extend-run": {"queue": "plates"},
     "redraw-plates": {"queue": "plates"},
+    "tidy-plates": {"queue": "plates"},
     "send-messages": {"queue": "messages"},
 }
 CELERY_TASK_ANNOTATIONS = {
-    name: {"time_limit": 300} for name in ("extend-plans", "watch-silence", "watch-openings", "look-amiss")
+    name: {"time_limit": 300}
+    for name in ("extend-plans", "watch-silence", "watch-openings", "watch-store", "look-amiss")
 }
 CELERY_WORKER_PREFETCH_MULTIPLIER = 1
 CELERY_WORKER_HIJACK_ROOT_LOGGER = False
-# What is not begun before it is asked for again is void, but for drawing lost plates: it waits in one queue with the
-# planning of runs, which is asked for more often, until a drawer is done with what it is at.
-_EXPIRES_S = OWN_WORK_EVERY_S | {"redraw-plates": max(300.0, OWN_WORK_EVERY_S["redraw-plates"])}
+# What is not begun before it is asked for again is void, but for drawing lost plates and removing old ones: they wait
+# in one queue with the planning of runs, which is asked for more often, until a drawer is done with what it is at.
+_EXPIRES_S = OWN_WORK_EVERY_S | {name: max(300.0, OWN_WORK_EVERY_S[name]) for name in ("redraw-plates", "tidy-plates")}
 CELERY_BEAT_SCHEDULE = {
     name: {"task": name, "schedule": every_s, "options": {"expires": _EXPIRES_S[name]}}
     for name, every_s in OWN_WORK_EVERY_S.items()

@@ -35,11 +35,12 @@ def storages(name: str, home: Path) -> dict[str, dict[str, Any]]:
         ImproperlyConfigured: not an address of a bucket. It is not repeated: it may hold a secret.
     """
     address = os.environ.get(name, "")
+    kept = _objects(name, address) if address else {one: _folder(home / one) for one in KEPT}
     return {
         # Nothing of ours is kept there; Django wants both named.
         "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
         "staticfiles": {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"},
-    } | (_objects(name, address) if address else {one: _folder(home / one) for one in KEPT})
+    } | kept
 
 
 def _folder(folder: Path) -> dict[str, Any]:

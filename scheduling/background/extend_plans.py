@@ -24,6 +24,7 @@ from scheduling.planning.timeline import Timeline
 from scheduling.queries.run_versions import run_profile, run_source
 from scheduling.queries.runs import machine_of, timeline_on
 from scheduling.queries.venue_context import place_of
+from scheduling.rendering.kept_files import StoreAway
 from scheduling.rendering.plate_dots import dots_of_segments
 from scheduling.rendering.plate_recipe import recipe_of
 from scheduling.rendering.plate_store import PlateStore
@@ -80,11 +81,14 @@ def extend_plans(
     Raises:
         ViewsSetAside: what is planned would not show, and be planned again for ever.
         ExceptionGroup: some runs could not be planned; the others were.
+        StoreAway: the store of plates does not answer, and no run can be planned.
     """
     added, failures = 0, []
     for run in runs_due(now, horizon):
         try:
             added += extend_run(run, now, horizon, plates, uploads, has_time, tell) or 0
+        except StoreAway:
+            raise
         except Exception as error:  # noqa: BLE001 - raised again below, when the others are planned
             failures.append(error)
         if not has_time():
@@ -133,6 +137,8 @@ def extend_run(
         ViewsSetAside: see `extend_plans`.
         InputError: the file of its source is gone, or the sky is not known so far.
         OSError: a plate cannot be written.
+        StoreAway: the store of plates does not answer. Nobody is told of the run: it is not to blame, and whoever
+            watches the store says so.
     """
     require_views(*NEEDED_VIEWS)
     with claimed(f"plan {id}") as ours:
@@ -143,6 +149,8 @@ def extend_run(
             return 0
         try:
             added = _extend(printing_of(run, plates, uploads), now, horizon, has_time)
+        except StoreAway:
+            raise
         except Exception as error:
             error.add_note(f"while planning run {id!r}")
             tell(id, error)

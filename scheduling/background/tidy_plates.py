@@ -8,6 +8,7 @@ release drew it.
 
 from __future__ import annotations
 
+import logging
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
@@ -15,12 +16,14 @@ from datetime import datetime, timedelta
 from django.db import DEFAULT_DB_ALIAS
 from django.db.models import Max, Min
 
-from scheduling.background.extend_plans import printing_of
+from scheduling.background.extend_plans import always, printing_of
 from scheduling.background.redraw_plates import PlateDiffers
+from scheduling.log.claims import claimed
 from scheduling.log.models import Run, Segment
 from scheduling.log.projecting.projector import require_views
 from scheduling.log.rows.row_sql import table
 from scheduling.queries.runs import HAS_TO_COME
+from scheduling.rendering.kept_files import StoreAway
 from scheduling.rendering.plate_store import PlateStore
 from scheduling.rendering.render import draw_plate
 from scheduling.rendering.sky_parameters import turn_of
@@ -30,6 +33,10 @@ from scheduling.rendering.upload_store import UploadStore
 LEAST_AGE = timedelta(days=14)
 # So many are drawn again before it is asked whether they may go still: that reads all that was planned.
 TRIED_AT_ONCE = 50
+# Plates that this process could not draw again: it tries none of them twice.
+_stay: set[str] = set()
+
+logger = logging.getLogger(__name__)
 
 
 @dataclass(frozen=True)
@@ -109,23 +116,70 @@ def tidy(
 
     Raises:
         ExceptionGroup: some could not be drawn again, and stay; the others were removed.
+        StoreAway: the store of plates does not answer any more.
     """
-    removed, failures, same = 0, [], list[Untidy]()
+    removed, stay = _tidied(chosen, plates, uploads, progress, always)
+    if stay:
+        said = f"{len(stay)} plates cannot be drawn again, and stay; {removed} were removed"
+        raise ExceptionGroup(said, [error for _, error in stay])
+    return removed
+
+
+def tidy_for_a_while(
+    plates: PlateStore,
+    uploads: UploadStore | None,
+    now: datetime,
+    older_than: timedelta,
+    at_most: int | None,
+    has_time: Callable[[], bool],
+) -> int | None:
+    """The same, of what may go now; None where somebody else is at it. One that cannot be drawn again stays, which is
+    said once and is no failure: an older release drew it.
+
+    Args:
+        plates, uploads, now, older_than, at_most: see `untidy` and `tidy`.
+        has_time: asked after each plate whether there is time for another; the next time goes on where this one ends.
+
+    Raises:
+        ViewsSetAside: which runs are over cannot be told.
+        StoreAway: the store of plates does not answer.
+    """
+    with claimed("tidy plates") as ours:
+        if not ours:
+            return None
+        chosen = [one for one in untidy(plates, now, older_than, at_most) if one.digest not in _stay]
+        removed, stay = _tidied(chosen, plates, uploads, lambda done, of: None, has_time)
+    for one, error in stay:
+        _stay.add(one.digest)
+        logger.info("plate %s cannot be drawn again, and stays: %s", one.digest, error)
+    return removed
+
+
+def _tidied(
+    chosen: list[Untidy],
+    plates: PlateStore,
+    uploads: UploadStore | None,
+    progress: Callable[[int, int], None],
+    has_time: Callable[[], bool],
+) -> tuple[int, list[tuple[Untidy, Exception]]]:
+    """How many were removed, and those that cannot be drawn again, each with why."""
+    removed, stay, same = 0, list[tuple[Untidy, Exception]](), list[Untidy]()
     for number, one in enumerate(chosen, 1):
         try:
             _require_drawn_again(one, plates, uploads)
             same.append(one)
-        except Exception as error:  # noqa: BLE001 - raised again below, when the others are removed
-            failures.append(error)
-        if number % TRIED_AT_ONCE == 0 or number == len(chosen):
+        except StoreAway:
+            raise
+        except Exception as error:  # noqa: BLE001 - told by who called, when the others are removed
+            stay.append((one, error))
+        is_last = number == len(chosen) or not has_time()
+        if number % TRIED_AT_ONCE == 0 or is_last:
             removed += _remove(same, plates)
             same.clear()
         progress(number, len(chosen))
-    if failures:
-        raise ExceptionGroup(
-            f"{len(failures)} plates cannot be drawn again, and stay; {removed} were removed", failures
-        )
-    return removed
+        if is_last:
+            break
+    return removed, stay
 
 
 def _remove(chosen: list[Untidy], plates: PlateStore) -> int:

@@ -142,6 +142,14 @@ PLATE_GONE = ProblemKind(
     "drawn anew by itself: send the same request again after the time in `Retry-After`. One that is printed comes back "
     "from a copy, or by the command `dayroll redraw`.",
 )
+STORE_AWAY = ProblemKind(
+    "store-away",
+    HTTPStatus.SERVICE_UNAVAILABLE,
+    "The store of plates and uploads does not answer",
+    "What was asked for needs a plate or an uploaded file, and where they are kept cannot be reached at the moment. "
+    "Nothing is lost, and nothing was written: send the same request again after the time in `Retry-After`. `plate` "
+    "says which plate it is, where it is one. Machines print on with what they hold.",
+)
 VIEW_SET_ASIDE = ProblemKind(
     "view-set-aside",
     HTTPStatus.SERVICE_UNAVAILABLE,
@@ -189,6 +197,7 @@ PROBLEM_KINDS = {
         NOTHING_OPEN,
         LOST_RACE,
         PLATE_GONE,
+        STORE_AWAY,
         VIEW_SET_ASIDE,
         UNAVAILABLE,
         DISK_FULL,

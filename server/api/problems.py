@@ -28,7 +28,8 @@ from scheduling.log.projecting.projector import ViewsSetAside
 from scheduling.log.store import VersionConflict
 from scheduling.nodes.received_entries import TooManyEntries
 from scheduling.nodes.reports import EntryDiffers, MissingEntries, StaleEpoch
-from scheduling.rendering.plate_store import PlateGone
+from scheduling.rendering.kept_files import StoreAway
+from scheduling.rendering.plate_store import PlateGone, PlateOutOfReach
 from scheduling.rendering.upload_store import UploadTooLarge
 from server.accounts.attempt_limit import TooManyTries
 from server.accounts.roles import NotOfTheirRole
@@ -43,6 +44,7 @@ logger = logging.getLogger(__name__)
 MEDIA_TYPE = "application/problem+json"
 TRY_AGAIN_AFTER_S = 5
 DRAWN_AGAIN_AFTER_S = 60
+STORE_BACK_AFTER_S = 30
 MENDED_AFTER_S = 300
 LONGEST_SAID = 300
 # No space left, the user's share of it used up, a file larger than the system allows.
@@ -247,6 +249,22 @@ def _(error: VersionConflict) -> Problem:
 def _(error: PlateGone) -> Problem:
     problem = of_kind(kinds.PLATE_GONE, f"{error}.", plate=error.digest)
     return replace(problem, headers={"Retry-After": str(DRAWN_AGAIN_AFTER_S)})
+
+
+@describe.register
+def _(error: PlateOutOfReach) -> Problem:
+    return _store_away(error.problem, plate=error.digest)
+
+
+@describe.register
+def _(error: StoreAway) -> Problem:
+    return _store_away(error.problem)
+
+
+def _store_away(said: str, **members: str) -> Problem:
+    """What to look at is for whoever keeps the server, and stands in its log."""
+    problem = of_kind(kinds.STORE_AWAY, f"{said[0].upper()}{said[1:]}.", **members)
+    return replace(problem, headers={"Retry-After": str(STORE_BACK_AFTER_S)})
 
 
 @describe.register

@@ -15,8 +15,10 @@ MOST_NAMED = 5
 SENTENCES = {
     "extend-plans": "Plans have not been extended, nor plates drawn, since {since}.",
     "redraw-plates": "Plates that the disk lost have not all been drawn anew since {since}.",
+    "tidy-plates": "It has not been looked for plates that are old and may go since {since}.",
     "watch-silence": "Nobody has watched for boards that fall silent since {since}.",
     "watch-openings": "Openings have not been held against what is planned since {since}.",
+    "watch-store": "Plates and uploads cannot be kept or read, for all that is known, since {since}.",
     "look-amiss": "Nobody has looked for what people are to be told since {since}.",
     "send-messages": "Nothing that people are to be told has been sent since {since}.",
     LISTENS: "No server has listened to boards since {since}.",

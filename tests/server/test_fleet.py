@@ -102,7 +102,9 @@ def test_each_queue_has_a_worker_of_its_own() -> None:
     queue_of = {task: app.amqp.router.route({}, task)["queue"].name for task in tasks}
     usual = app.conf.task_default_queue
     assert {task for task, queue in queue_of.items() if queue == "messages"} == {"send-messages"}
-    assert {task for task, queue in queue_of.items() if queue == "plates"} == {"extend-run", "redraw-plates"}
+    assert {task for task, queue in queue_of.items() if queue == "plates"} == {
+        "extend-run", "redraw-plates", "tidy-plates",
+    }  # fmt: skip
     read: dict[str, list[str]] = {}
     for name, one in SERVICES.items():
         if one.get("command", [])[:1] == ["celery"] and "worker" in one["command"]:
@@ -117,7 +119,8 @@ def test_what_watches_is_ended_long_before_what_draws() -> None:
     app.loader.import_default_modules()
     limits = {name: app.tasks[name].time_limit for name in app.tasks if not name.startswith("celery.")}
     assert limits == {
-        "extend-plans": 300, "watch-silence": 300, "watch-openings": 300, "look-amiss": 300,
+        "extend-plans": 300, "watch-silence": 300, "watch-openings": 300, "watch-store": 300,
+        "look-amiss": 300, "tidy-plates": 1800,
         "extend-run": 1800, "redraw-plates": 1800, "send-messages": 1800,
     }  # fmt: skip
 

@@ -110,8 +110,8 @@ def test_the_jobs_have_names_of_their_own(studio: Caller) -> None:
     for resource, body in IN_ORDER:
         studio.create(resource, body)
     every = (*jobs.DRAWING, *jobs.WATCHING, *jobs.SENDING)
-    assert len({job.name for job in every}) == len(every) == 6
-    assert [job.run() > 0 for job in every] == [True, False, False, False, False, False]
+    assert len({job.name for job in every}) == len(every) == 8
+    assert [job.run() > 0 for job in every] == [True] + 7 * [False]
     assert Segment.objects.exists()
 
 
@@ -120,8 +120,10 @@ def test_how_often_each_is_done_stands_in_one_table() -> None:
     assert {job.name: job.period_s for job in every} == settings.OWN_WORK_EVERY_S == {
         "extend-plans": 15.0,
         "redraw-plates": 60.0,
+        "tidy-plates": 21_600.0,
         "watch-silence": 30.0,
         "watch-openings": 300.0,
+        "watch-store": 30.0,
         "look-amiss": 30.0,
         "send-messages": 30.0,
     }  # fmt: skip
@@ -130,21 +132,21 @@ def test_how_often_each_is_done_stands_in_one_table() -> None:
 def test_plates_are_drawn_for_a_minute_and_then_others_have_their_turn(
     furnished: Caller, clock: HeldClock, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Each of planning, planning one run and redrawing, which draw to the end what they are at."""
+    """Each of planning, planning one run, redrawing and tidying, which draw to the end what they are at."""
     given: list[Callable[[], bool]] = []
-    for name, place in (("extend_plans", 4), ("extend_run", 5), ("redraw_lost", None)):
+    for name, place in (("extend_plans", 4), ("extend_run", 5), ("redraw_lost", None), ("tidy_for_a_while", 5)):
 
         def kept(*of: Any, at: int | None = place, has_time: Callable[[], bool] | None = None, **more: Any) -> int:
             given.append(of[at] if at is not None else has_time)
             return 0
 
         monkeypatch.setattr(jobs, name, kept)
-    jobs.extend(), jobs.extend_one("spring"), jobs.redraw()
-    assert [one() for one in given] == [True, True, True]
+    jobs.extend(), jobs.extend_one("spring"), jobs.redraw(), jobs.tidy()
+    assert [one() for one in given] == 4 * [True]
     clock.at += timedelta(seconds=59)
-    assert [one() for one in given] == [True, True, True]
+    assert [one() for one in given] == 4 * [True]
     clock.at += timedelta(seconds=1)
-    assert [one() for one in given] == [False, False, False]
+    assert [one() for one in given] == 4 * [False]
 
 
 def watch_at(clock: HeldClock, minutes: float, listens: bool = True) -> int:

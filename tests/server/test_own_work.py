@@ -72,7 +72,7 @@ def names() -> list[str]:
 
 def test_each_job_has_its_pause_and_its_sentence() -> None:
     every = (*jobs.DRAWING, *jobs.WATCHING, *jobs.SENDING)
-    pauses = {"extend-plans": 35, "redraw-plates": 35}
+    pauses = {"extend-plans": 35, "redraw-plates": 35, "tidy-plates": 35}
     assert {
         job.name: timedelta(seconds=job.period_s, minutes=pauses.get(job.name, 2)) for job in every
     } == own_work.ALLOWED
@@ -84,10 +84,12 @@ def test_what_nobody_does_is_late_within_minutes_and_drawing_within_the_hour(pas
     passing.minutes(2)
     assert names() == []
     passing.minutes(2)
-    assert names() == ["watch-silence", "look-amiss", "send-messages"]
+    assert names() == ["watch-silence", "watch-store", "look-amiss", "send-messages"]
     passing.minutes(4)
     assert "watch-openings" in names() and "extend-plans" not in names()
     passing.minutes(30)
+    assert names() == [name for name in own_work.ALLOWED if name != "tidy-plates"]
+    passing.minutes(6 * 60)
     assert names() == list(own_work.ALLOWED)
     assert {one.since for one in own_work.late()} == {BEGUN}
 
@@ -244,7 +246,7 @@ def broken_run(studio: Caller) -> str:
 
 def plan_alone() -> None:
     """As the thread of an embedded server plans, which notes what went well."""
-    (plan, _) = jobs.drawing()
+    (plan, *_) = jobs.drawing()
     if run_once(plan):
         own_work.done(plan.name)
 
@@ -325,7 +327,7 @@ def test_who_asks_whether_it_is_ready_is_told_and_not_sent_away(
         answer = Client().get("/readyz")
         assert (answer.status_code, answer.content.splitlines()[0]) == (200, b"ready")
         assert b"late: the server's own work" in answer.content and b"watch-silence" not in answer.content
-    assert caplog.text.count("watch-silence, look-amiss, send-messages") == 1
+    assert caplog.text.count("watch-silence, watch-store, look-amiss, send-messages") == 1
 
 
 def test_the_studio_is_told_by_whoever_still_looks(passing: Passing, clock: HeldClock) -> None:

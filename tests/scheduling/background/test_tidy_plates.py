@@ -10,9 +10,11 @@ from django.db import connection
 from django.db.models import F
 from django.test.utils import CaptureQueriesContext
 
+from scheduling.background import tidy_plates
 from scheduling.background.extend_plans import extend_plans
 from scheduling.background.redraw_plates import PlateDiffers, redraw_lost
-from scheduling.background.tidy_plates import tidy, untidy
+from scheduling.background.tidy_plates import tidy, tidy_for_a_while, untidy
+from scheduling.log.claims import claimed
 from scheduling.log.models import Run, Segment
 from scheduling.rendering.plate_store import PlateStore
 from tests.scheduling.background.test_redraw_plates import WEEK, contents, files
@@ -109,3 +111,41 @@ def test_one_that_would_come_out_otherwise_stays_and_the_others_go(plates: Plate
 def test_a_file_that_nobody_planned_is_left_alone(plates: PlateStore) -> None:
     Segment.objects.all().delete()
     assert untidy(plates, NOON + YEAR, MONTH, 0) == []
+
+
+def for_a_while(plates: PlateStore, times: int = 1000) -> int | None:
+    left = iter([True] * (times - 1) + [False])
+    return tidy_for_a_while(plates, None, NOON + YEAR, MONTH, None, lambda: next(left))
+
+
+def test_it_goes_on_where_its_time_ended(plates: PlateStore) -> None:
+    assert for_a_while(plates, times=2) == 2
+    assert [file.stem for file in files(plates)] == sorted(in_turn()[2:])
+    assert for_a_while(plates) == len(in_turn()) - 3
+    assert for_a_while(plates) == 0
+
+
+def test_one_that_cannot_be_drawn_again_stays_is_said_once_and_holds_up_none(
+    plates: PlateStore, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    monkeypatch.setattr(tidy_plates, "_stay", set())
+    caplog.set_level("INFO")
+    first, right = in_turn()[0], tidy_plates._require_drawn_again
+
+    def drawn_again(one: tidy_plates.Untidy, *where: object) -> None:
+        if one.digest == first:
+            raise PlateDiffers(one.run, 0, first, "0" * 64)
+        right(one, *where)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(tidy_plates, "_require_drawn_again", drawn_again)
+    assert for_a_while(plates, times=1) == 0
+    assert for_a_while(plates, times=1) == 1
+    assert for_a_while(plates) == len(in_turn()) - 3
+    assert {file.stem for file in files(plates)} == {first, in_turn()[-1]}
+    assert caplog.text.count(f"plate {first} cannot be drawn again, and stays") == 1
+
+
+def test_one_does_it_at_a_time(plates: PlateStore) -> None:
+    with claimed("tidy plates"):
+        assert for_a_while(plates) is None
+    assert for_a_while(plates) == len(in_turn()) - 1

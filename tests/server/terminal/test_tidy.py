@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 from datetime import timedelta
+from typing import Any
 
 import pytest
 from django.core.management import CommandError, call_command
@@ -11,7 +12,7 @@ from django.db.models import F
 
 from scheduling.background.extend_plans import extend_plans
 from scheduling.log.models import Run, Segment
-from server import wiring
+from server import jobs, wiring
 from tests.scheduling.house import MOON, NOON, furnish, plan
 from tests.server.studio import HeldClock
 
@@ -56,3 +57,24 @@ def test_what_would_go_is_shown_then_goes_and_comes_back(clock: HeldClock) -> No
 def test_numbers_that_cannot_be_are_refused(arguments: tuple[str, ...], wrong: str) -> None:
     with pytest.raises(CommandError, match=wrong):
         said(*arguments)
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize(
+    ("days", "most_mb", "older_than", "at_most"),
+    [
+        (180, 0, timedelta(days=180), None),
+        (0, 500, timedelta.max, 500_000_000),
+        (30, 1, timedelta(days=30), 1_000_000),
+        (0, 0, None, None),
+    ],
+)
+def test_the_server_does_it_by_itself_as_the_settings_say(
+    days: int, most_mb: int, older_than: timedelta | None, at_most: int | None, settings: Any,
+    monkeypatch: pytest.MonkeyPatch, clock: HeldClock,
+) -> None:  # fmt: skip
+    settings.TIDY_AFTER_D, settings.PLATES_MOST_MB = days, most_mb
+    given: list[tuple[Any, ...]] = []
+    monkeypatch.setattr(jobs, "tidy_for_a_while", lambda *one: given.append(one))
+    jobs.tidy()
+    assert [one[3:5] for one in given] == ([] if older_than is None else [(older_than, at_most)])
