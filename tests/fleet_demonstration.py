@@ -1,5 +1,5 @@
-"""`make demo FLEET=1`: the demonstration on a real PostgreSQL and a real Redis, each from its package, with workers, a
-beat and two processes that answer calls.
+"""`make demo FLEET=1`: the demonstration on a real PostgreSQL, a real Redis and a real store of objects, each from its
+package, with workers, a beat and two processes that answer calls, none of which share a folder.
 
     python -m tests.fleet_demonstration [--exit]
 """
@@ -9,18 +9,20 @@ from __future__ import annotations
 import subprocess
 import sys
 
-from tests.services import CAREFUL, postgresql, redis
+from tests.services import CAREFUL, objects, postgresql, redis
 
 
 def main() -> int:
-    """Start both, play, and stop them; what the demonstration ended with."""
-    with postgresql(settings=CAREFUL) as database, redis() as broker:
-        order = [sys.executable, "-m", "server.demo", f"--database={database}", f"--broker={broker}", *sys.argv[1:]]
+    """Start all three, play, and stop them; what the demonstration ended with."""
+    with postgresql(settings=CAREFUL) as database, redis() as broker, objects() as store:
+        parts = {"database": database, "broker": broker, "objects": store.whole_address}
+        given = [f"--{name}={address}" for name, address in parts.items()]
+        order = [sys.executable, "-m", "server.demo", *given, *sys.argv[1:]]
         playing = subprocess.Popen(order)
         while True:
             try:
                 return playing.wait()
-            except KeyboardInterrupt:  # it was told so, too, and ends its parts before both are stopped
+            except KeyboardInterrupt:  # it was told so, too, and ends its parts before all are stopped
                 continue
 
 

@@ -132,6 +132,11 @@ class Objects:
         return f"s3://{KEY}@{BUCKET}?endpoint={self.endpoint}"
 
     @property
+    def whole_address(self) -> str:
+        """The same, with the secret in it."""
+        return self.address.replace(f"{KEY}@", f"{KEY}:{SECRET}@")
+
+    @property
     def client(self) -> Any:
         """Somebody who asks it."""
         config = Config(retries={"total_max_attempts": 1}, connect_timeout=5, read_timeout=30)

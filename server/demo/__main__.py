@@ -53,16 +53,24 @@ def _empty(folder: Path) -> None:
     folder.mkdir()
 
 
+# What a fleet stands on.
+PARTS = {
+    "database": "a PostgreSQL whose user may make databases and roles",
+    "broker": "a Redis",
+    "objects": "a bucket, as s3://key:secret@bucket?endpoint=http://...",
+}
+
+
 def main() -> int:
     """Run the demonstration; 0 when every promise was kept, 1 when one was broken, 2 when it could not go on, 3 when
     this computer was too busy for it."""
     parser = argparse.ArgumentParser(prog="make demo", description=__doc__)
     parser.add_argument("--exit", action="store_true", help="end after the run instead of serving the console")
-    for name, what in (("database", "a PostgreSQL whose user may make databases and roles"), ("broker", "a Redis")):
+    for name, what in PARTS.items():
         parser.add_argument(f"--{name}", metavar="ADDRESS", help=f"play on the parts of a fleet, with {what}")
     options = parser.parse_args()
-    if (options.database is None) != (options.broker is None):
-        parser.error("a fleet stands on both: give --database and --broker")
+    if len({getattr(options, name) is None for name in PARTS}) > 1:
+        parser.error("a fleet stands on all three: give --database, --broker and --objects")
     signal.signal(signal.SIGTERM, lambda *_: sys.exit(143))  # so that the children are ended too
     try:
         folder, lock = claim_folder(ROOT / "var")
@@ -87,7 +95,8 @@ def _what_is_played_on(options: argparse.Namespace) -> tuple[Making, float]:
     """What makes the server, and how many seconds it may show a second."""
     if options.database is None:
         return embedded, scenario.SECONDS_SHOWN_PER_SECOND
-    return fleet(Stores(options.database, options.broker)), scenario.SECONDS_SHOWN_PER_SECOND * SHARE_OF_A_FLEET
+    stores = Stores(options.database, options.broker, options.objects)
+    return fleet(stores), scenario.SECONDS_SHOWN_PER_SECOND * SHARE_OF_A_FLEET
 
 
 def _play(folder: Path, making: Making, pace: float, *, serve: bool) -> int | None:

@@ -1,5 +1,5 @@
-"""What the server of the demonstration is: one process tree with SQLite, or the parts of a fleet on a PostgreSQL and a
-Redis that somebody started, as `docker/compose.yaml` has them."""
+"""What the server of the demonstration is: one process tree with SQLite, or the parts of a fleet on a PostgreSQL, a
+Redis and a store of objects that somebody started, as `docker/compose.yaml` has them. They share no folder."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ import sys
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from urllib.parse import urlsplit, urlunsplit
+from urllib.parse import unquote, urlsplit, urlunsplit
 
 from machines.chance import SYSTEM
 from machines.clock import CLOCK_VARIABLE, CompressedClock
@@ -18,15 +18,17 @@ ROLE = "dayroll_server"
 # So that a board, which each has one of its own in a gallery, goes before what here shares its computer.
 YIELDING = ["nice", "-n", "10", sys.executable, "-m"]
 # Real seconds: the beat knows no other. Embedded, the loops go by the clock that is shown.
-BEATS = {"DAYROLL_EXTEND_EVERY_S": "1", "DAYROLL_WATCH_EVERY_S": "1", "DAYROLL_TELL_EVERY_S": "1"}
+BEATS = {f"DAYROLL_{what}_EVERY_S": "1" for what in ("EXTEND", "WATCH", "TELL", "TIDY")}
 
 
 @dataclass(frozen=True)
 class Stores:
-    """What a fleet stands on, each an address: a PostgreSQL, its user one who may make databases and roles; a Redis."""
+    """What a fleet stands on, each an address: a PostgreSQL, its user one who may make databases and roles; a Redis;
+    and a bucket for plates and uploads, with its key and secret."""
 
     database: str
     broker: str
+    objects: str
 
 
 @dataclass
@@ -100,12 +102,14 @@ def fleet(stores: Stores) -> Making:
         home, ports = folder / "server", (free_port(), free_port())
         home.mkdir(parents=True, mode=0o700)
         database = _new_database(stores.database)
-        owner = environment(home, clock, **settings, DAYROLL_DATABASE=database)
-        as_server = _as_the_server(folder, database, owner)
-        own = environment(home, clock, **{**settings, **BEATS, **as_server}, DAYROLL_BROKER=stores.broker)
+        given = {**settings, **_bucket(folder, stores.objects), "DAYROLL_SECRET_KEY": SYSTEM.in_text(48)}
+        owner = environment(home, clock, **given, DAYROLL_DATABASE=database)
+        as_server = {**given, **BEATS, **_as_the_server(folder, database, owner), "DAYROLL_BROKER": stores.broker}
+        own = environment(home, clock, **as_server)
 
         def part(name: str, *command: str) -> Child:
-            return Child(f"the {name}", [*YIELDING, *command], own, folder / f"{name}.log")
+            at_home = environment(folder / "homes" / name, clock, **as_server)
+            return Child(f"the {name}", [*YIELDING, *command], at_home, folder / f"{name}.log")
 
         def worker(name: str, queue: str) -> Child:
             return part(name, *_CELERY, "worker", "--concurrency=1", f"--queues={queue}", f"--hostname={name}@%h")
@@ -118,7 +122,7 @@ def fleet(stores: Stores) -> Making:
         webs = [web("web", ports[0]), web("nodes-web", ports[1])]
         address, nodes_address = (f"http://127.0.0.1:{port}" for port in ports)
         children = [beat, *workers, *webs]
-        return Served(children, address, nodes_address, own, owner, Stores(database, stores.broker))
+        return Served(children, address, nodes_address, own, owner, Stores(database, stores.broker, stores.objects))
 
     return made
 
@@ -137,6 +141,14 @@ def _new_database(address: str) -> str:
     except Error as error:
         raise DemoError(f"no database could be made in the PostgreSQL that was named: {str(error).strip()}") from None
     return urlunsplit(urlsplit(address)._replace(path=f"/{name}"))
+
+
+def _bucket(folder: Path, address: str) -> dict[str, str]:
+    """How the bucket is told to a server: its secret stands in a file."""
+    parts, secret = urlsplit(address), folder / "store-secret"
+    secret.write_text(unquote(parts.password or ""))
+    place = f"{parts.username}@{parts.netloc.rpartition('@')[2]}"
+    return {"DAYROLL_STORE": urlunsplit(parts._replace(netloc=place)), "DAYROLL_STORE_PASSWORD_FILE": str(secret)}
 
 
 def _as_the_server(folder: Path, database: str, owner: dict[str, str]) -> dict[str, str]:

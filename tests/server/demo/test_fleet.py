@@ -22,6 +22,7 @@ from server.demo.scenario import CLOCK_BEGINS
 from server.demo.server_parts import Served, Stores, embedded, fleet
 from server.demo.stage import Stage
 from tests.server.test_fleet import SERVICES
+from tests.services import SECRET, Objects
 
 FAULT = datetime(2026, 11, 30, 12, 0, tzinfo=UTC)
 
@@ -31,9 +32,9 @@ def clock() -> CompressedClock:
 
 
 @pytest.fixture
-def served(tmp_path: Path, postgres_url: str, redis_url: str) -> Iterator[Served]:
+def served(tmp_path: Path, postgres_url: str, redis_url: str, objects: Objects) -> Iterator[Served]:
     """A fleet that was made, and none of whose parts runs yet."""
-    made = fleet(Stores(postgres_url, redis_url))(tmp_path, clock(), {})
+    made = fleet(Stores(postgres_url, redis_url, objects.whole_address))(tmp_path, clock(), {})
     yield made
     made.kill()
     (database,) = {child.environment["DAYROLL_DATABASE"].rpartition("/")[2] for child in made.children}
@@ -58,6 +59,17 @@ def test_its_parts_are_those_of_the_compose_file(served: Served) -> None:
     assert {"web", "worker", "drawer", "sender", "beat"} <= SERVICES.keys()
     for child in served.children[-2:]:
         assert child.command[-2] == SERVICES["web"]["command"][2] == "--web-only"
+
+
+@pytest.mark.postgres
+@pytest.mark.redis
+def test_its_parts_share_no_folder_and_the_secret_of_their_store_stands_in_a_file(served: Served) -> None:
+    homes = [child.environment["DAYROLL_HOME"] for child in served.children]
+    assert len({*homes, served.environment["DAYROLL_HOME"]}) == len(homes) + 1
+    for child in served.children:
+        file = Path(child.environment["DAYROLL_STORE_PASSWORD_FILE"])
+        assert file.read_text() == SECRET and SECRET not in child.environment["DAYROLL_STORE"]
+        assert child.environment["DAYROLL_SECRET_KEY"] == served.environment["DAYROLL_SECRET_KEY"]
 
 
 @pytest.mark.postgres
@@ -106,6 +118,10 @@ def test_what_is_not_done_after_the_last_fault_breaks_the_promise(
     assert judged(late, fault_at).holds is holds
 
 
+def test_a_plate_that_stays_lost_breaks_it_too() -> None:
+    assert not judged({}, FAULT, ["0" * 64]).holds
+
+
 def test_one_that_is_no_fleet_promises_nothing_of_it(tmp_path: Path) -> None:
     served = embedded(tmp_path, clock(), {})
     stage = Stage(tmp_path, clock(), Studio(served.address, ""), served, Receiver(), MailReceiver())
@@ -116,15 +132,17 @@ def test_one_that_is_no_fleet_promises_nothing_of_it(tmp_path: Path) -> None:
 def test_where_no_database_can_be_made_it_says_so(tmp_path: Path) -> None:
     nowhere = f"postgresql://nobody@127.0.0.1:{free_port()}/none?connect_timeout=2"
     with pytest.raises(DemoError, match=r"no database could be made in the PostgreSQL that was named: .*refused"):
-        fleet(Stores(nowhere, "redis://127.0.0.1:1/0"))(tmp_path, clock(), {})
+        fleet(Stores(nowhere, "redis://127.0.0.1:1/0", "s3://key:secret@roll"))(tmp_path, clock(), {})
 
 
-@pytest.mark.parametrize("given", ["--database=postgresql://x@localhost/x", "--broker=redis://localhost/0"])
-def test_a_fleet_is_named_with_both(
+@pytest.mark.parametrize(
+    "given", ["--database=postgresql://x@localhost/x", "--broker=redis://localhost/0", "--objects=s3://a:b@roll"]
+)
+def test_a_fleet_is_named_with_all_three(
     given: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     monkeypatch.setattr(sys, "argv", ["demo", given])
     with pytest.raises(SystemExit) as ended:
         command.main()
     assert ended.value.code == 2
-    assert "a fleet stands on both: give --database and --broker" in capsys.readouterr().err
+    assert "a fleet stands on all three: give --database, --broker and --objects" in capsys.readouterr().err
