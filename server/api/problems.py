@@ -13,7 +13,7 @@ from functools import singledispatch
 from http import HTTPStatus
 from typing import Any
 
-from django.db import InternalError, OperationalError
+from django.db import InternalError, OperationalError, ProgrammingError
 from django.http import Http404
 from rest_framework.exceptions import APIException, NotFound
 from rest_framework.renderers import JSONRenderer
@@ -52,6 +52,8 @@ FULL = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)
 # The same as databases call it; and what PostgreSQL says after a switch to a standby.
 FULL_STATES = ("53100", "SQLITE_FULL")
 READ_ONLY = "25006"
+# No such table, no such column: this program was started before its migrations were run, as in an update.
+NOT_MIGRATED = ("42P01", "42703")
 
 
 @dataclass(frozen=True)
@@ -270,6 +272,11 @@ def _store_away(said: str, **members: str) -> Problem:
 @describe.register
 def _(error: InternalError) -> Problem:
     return _unavailable() if _state(error) == READ_ONLY else _our_mistake()
+
+
+@describe.register
+def _(error: ProgrammingError) -> Problem:
+    return _unavailable() if _state(error) in NOT_MIGRATED else _our_mistake()
 
 
 @describe.register

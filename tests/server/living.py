@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import json
 import sqlite3
+import subprocess
 import threading
 from collections.abc import Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
@@ -36,6 +37,8 @@ from tests.server.studio import IN_ORDER
 from tests.services import free_port
 
 MACHINE = "wren-1"
+# So many entries are told, and then it asks for work.
+WORK_EVERY = 5
 TOLD = "SELECT data FROM log_event WHERE stream = 'machine/wren-1' AND kind = 'conditions-changed' ORDER BY position"
 
 
@@ -66,11 +69,12 @@ class House:
         return {"DAYROLL_HOME": str(self.home), "DAYROLL_DATABASE": self.database, "DAYROLL_EXTEND_EVERY_S": "1"}
 
     @contextmanager
-    def served(self, *options: str) -> Iterator[None]:
+    def served(self, *options: str) -> Iterator[subprocess.Popen[bytes]]:
+        """A server, for as long as the block lasts; its process."""
         log = self.folder / "server.log"
         with process(["-m", "server", "serve", f"--port={self.port}", *options], self.environment, log) as child:
             wait_for_line(child, log, "Dayroll is at")
-            yield
+            yield child
 
     def command(self, *words: str) -> str:
         """What a command says that goes well."""
@@ -127,7 +131,7 @@ def furnish(house: House) -> Studio:
 
 @dataclass
 class Reporter:
-    """A board that adds an entry to its journal and tells it, again and again, in a thread.
+    """A board that adds an entry to its journal and tells it, again and again in a thread, and asks for work meanwhile.
 
     Attributes:
         home: its folder.
@@ -162,8 +166,8 @@ class Reporter:
                 self._stop.set()
         self._thread.result()
 
-    def wait_for(self, more: int, patience_s: float = 60.0) -> None:
-        """Until so many more are accepted."""
+    def wait_for(self, more: int, patience_s: float = 120.0) -> int:
+        """Until so many more are accepted; returns how many are in all."""
         with self._more:
             wanted = self.accepted + more
             assert self._more.wait_for(lambda: self.accepted >= wanted or self._thread.done(), patience_s), (
@@ -171,6 +175,7 @@ class Reporter:
             )
         if self._thread.done():
             self._thread.result()
+        return self.accepted
 
     def tell_all(self) -> int:
         """What is not accepted yet; returns how many entries the journal has."""
@@ -195,6 +200,8 @@ class Reporter:
     def _try(self, journal: Journal, exchange: Exchange) -> None:
         try:
             exchange.reports.run()
+            if not self.accepted % WORK_EVERY:
+                exchange.fetch_work()
         except CallFailed as failure:
             self.failures.append(failure)
             exchange.client.close()
