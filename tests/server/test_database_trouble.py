@@ -6,11 +6,11 @@ import json
 
 import psycopg
 import pytest
-from django.db import InternalError, connection, connections
+from django.db import InternalError, ProgrammingError, connection, connections
 
 from scheduling.log.integrity.verify import verify
 from scheduling.log.store import last_position
-from server.api.problem_kinds import DISK_FULL, OUR_MISTAKE, UNAVAILABLE
+from server.api.problem_kinds import DISK_FULL, OUR_MISTAKE, UNAVAILABLE, ProblemKind
 from server.api.problems import Problem, describe
 from tests.server.api.test_bad_input import problem
 from tests.server.studio import VENUE, Caller
@@ -53,6 +53,22 @@ def test_a_standby() -> None:
     found = describe(told.value)
     assert (found.type, found.status) == (UNAVAILABLE.type, 503)
     assert int(found.headers["Retry-After"]) > 0
+
+
+@pytest.mark.parametrize(
+    ("cause", "told"),
+    [
+        (psycopg.errors.UndefinedTable, UNAVAILABLE),
+        (psycopg.errors.UndefinedColumn, UNAVAILABLE),
+        (psycopg.errors.SyntaxError, OUR_MISTAKE),
+    ],
+)
+def test_tables_that_are_not_there_yet(cause: type[Exception], told: ProblemKind) -> None:
+    error = ProgrammingError("odd")
+    error.__cause__ = cause("odd")
+    found = describe(error)
+    assert (found.type, found.status) == (told.type, told.status)
+    assert ("Retry-After" in found.headers) == (told is UNAVAILABLE)
 
 
 def test_another_error_of_the_databases_own_is_our_mistake() -> None:
