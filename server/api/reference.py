@@ -94,11 +94,12 @@ def reference(description: bytes) -> Reference:
     """An OpenAPI 3.1 document, read."""
     said = json.loads(description)
     calls: dict[str, list[Call]] = {}
+    answers = said["components"].get("responses", {})
     for path, methods in said["paths"].items():
         for method in METHODS:
             if method in methods:
                 about = path.removeprefix(HEAD).partition("/")[0]
-                calls.setdefault(about, []).append(_call(method, path, methods[method]))
+                calls.setdefault(about, []).append(_call(method, path, methods[method], answers))
     parts = said["components"]
     return Reference(
         keys=tuple(plain(one["description"]) for one in parts["securitySchemes"].values()),
@@ -112,7 +113,7 @@ def plain(text: str) -> str:
     return re.sub(r"`+", "", " ".join(text.split()))
 
 
-def _call(method: str, path: str, said: Mapping[str, Any]) -> Call:
+def _call(method: str, path: str, said: Mapping[str, Any], answers: Mapping[str, Any]) -> Call:
     return Call(
         id=said["operationId"],
         method=method.upper(),
@@ -121,8 +122,14 @@ def _call(method: str, path: str, said: Mapping[str, Any]) -> Call:
         said=plain(said.get("description", "")),
         asked_with=tuple(_asked(one) for one in said.get("parameters", ()) if one["in"] != "path"),
         bodies=tuple(_bodies(said.get("requestBody", {}).get("content", {}))),
-        told=tuple(_told(status, one) for status, one in said["responses"].items()),
+        told=tuple(_told(status, _answer(one, answers)) for status, one in sorted(said["responses"].items())),
     )
+
+
+def _answer(one: Mapping[str, Any], answers: Mapping[str, Any]) -> Mapping[str, Any]:
+    """Itself, or the one among those of many calls that it names."""
+    found: Mapping[str, Any] = answers[one["$ref"].rpartition("/")[2]] if "$ref" in one else one
+    return found
 
 
 def _asked(one: Mapping[str, Any]) -> Field:
@@ -138,7 +145,7 @@ def _bodies(content: Mapping[str, Any]) -> Iterator[Body]:
 
 def _told(status: str, one: Mapping[str, Any]) -> Told:
     found = [part for media in one.get("content", {}).values() for part in _kind(media.get("schema", {}))]
-    return Told("otherwise" if status == "default" else status, plain(one.get("description", "")), tuple(found))
+    return Told(status, plain(one.get("description", "")), tuple(found))
 
 
 def _form(name: str, schema: Mapping[str, Any]) -> Form:

@@ -20,6 +20,7 @@ from server.accounts.roles import in_words, roles_for
 from server.api.changes import Act, ChangeView
 from server.api.examples import example_of
 from server.api.problems import MEDIA_TYPE
+from server.api.schema_answers import answer_components, say_answers
 from server.api.schema_components import PROBLEM, REFERENCE, dataclass_schemas, patch_of, refer
 from server.api.schema_words import say_fields
 
@@ -182,6 +183,7 @@ def complete(result: dict[str, Any], generator: Any, request: Any, public: bool)
     each call does in a few words: the first sentence of what is said of it."""
     for schema in result["components"]["schemas"].values():
         say_fields(schema)
+    result["components"]["responses"] = answer_components()
     result["components"]["schemas"] |= dataclass_schemas() | {"Problem": PROBLEM}
     for path, operations in result["paths"].items():
         for method, operation in operations.items():
@@ -189,10 +191,10 @@ def complete(result: dict[str, Any], generator: Any, request: Any, public: bool)
             if (example := example_of(method, path)) is not None:
                 for body in operation["requestBody"]["content"].values():
                     body["example"] = example
-            operation["responses"]["default"] = problem_answer("Whatever goes wrong.")
             operation.get("requestBody", {})["required"] = True
             for status, answer in operation["responses"].items():
                 answer["headers"] = _headers_of(status)
+            say_answers(operation, method, path)
     return result
 
 
@@ -211,10 +213,4 @@ def _headers_of(status: str) -> dict[str, Any]:
         heads["ETag"] = _header("Where it can be fetched or replaced on a condition: its strong tag.")
     if status == "201":
         heads["Location"] = _header("Where what was added is shown, if it has an address.")
-    if status == "default":
-        heads["Retry-After"] = _header(
-            "With 409, 429 and 503, where the same request may be sent again: after seconds."
-        )
-        heads["Allow"] = _header("With 405: the methods that there are.")
-        heads["WWW-Authenticate"] = _header("With 401: how to come in.")
     return heads

@@ -11,6 +11,7 @@ from django.http import HttpResponse
 from django.test import Client
 
 from machines.protocol.messages import Work
+from tests.server.declared_answers import declared
 
 BEGINS = datetime(2026, 3, 20, 6, 0, tzinfo=UTC)
 
@@ -121,12 +122,13 @@ class Caller:
 
     def get(self, path: str, **headers: str) -> HttpResponse:
         """``path`` is below ``/api/v1/``; a header ``If-None-Match`` is written ``HTTP_IF_NONE_MATCH``."""
-        return self._client().get(f"/api/v1/{path}", **headers)
+        return declared("GET", path, self._client().get(f"/api/v1/{path}", **headers))
 
     def post(self, path: str, body: Any = None, **options: Any) -> HttpResponse:
         """JSON, unless the body is bytes already."""
         data = body if isinstance(body, bytes) else json.dumps(body)
-        return self._client().post(f"/api/v1/{path}", data, **{"content_type": "application/json", **options})
+        answer = self._client().post(f"/api/v1/{path}", data, **{"content_type": "application/json", **options})
+        return declared("POST", path, answer)
 
     def put(self, path: str, body: Any, **headers: str) -> HttpResponse:
         """JSON, in place of what stands there now, whatever that is."""
@@ -136,7 +138,7 @@ class Caller:
 
     def other(self, method: str, path: str, **options: Any) -> HttpResponse:
         """Any other method."""
-        return self._client().generic(method, f"/api/v1/{path}", **options)
+        return declared(method, path, self._client().generic(method, f"/api/v1/{path}", **options))
 
     def create(self, resource: str, body: Any) -> Any:
         """Add one, which must succeed."""
