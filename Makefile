@@ -6,7 +6,7 @@ SEED ?= 1
 NODES ?= 1000
 MINUTES ?= 10
 
-.PHONY: demo test serve bench faults simulate modelled branches attack load check format languages lock pictures vectors
+.PHONY: demo test serve bench faults simulate modelled branches attack load check format languages lock pictures schema vectors
 .DELETE_ON_ERROR:
 
 # Tests and demonstration start hundreds of processes: what one has compiled, the next need not compile again.
@@ -109,3 +109,7 @@ pictures: .venv/develop.stamp .venv-node/node.stamp
 # What the contract of a node says, in numbers, for nodes that others write.
 vectors: .venv/develop.stamp
 	@$(BIN)/python -m tests.node_vectors
+
+# At a release: the API's description of then, against which each change is held by the tests.
+schema: .venv/develop.stamp
+	@$(BIN)/python -m tests.api_stability --write
