@@ -16,6 +16,7 @@ app = Celery("dayroll")
 app.config_from_object("django.conf:settings", namespace="CELERY")
 app.autodiscover_tasks(["server"], related_name="celery_tasks")
 app.autodiscover_tasks(["server"], related_name="celery_failures")
+app.autodiscover_tasks(["server"], related_name="celery_drawers")
 
 
 def _log_as_the_server_does(loglevel: int, **_: Any) -> None:

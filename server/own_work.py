@@ -8,15 +8,17 @@ from __future__ import annotations
 
 import logging
 import threading
+from collections.abc import Iterator
 from datetime import datetime, timedelta
 
 from django.conf import settings
 from django.db import Error, close_old_connections
 
-from scheduling.background.own_work import LateWork, late_work, listened_for
+from scheduling.background.own_work import LateWork, WorkStands, late_work, listened_for, work_stands
 from scheduling.log.beside import (
     LISTENS,
     expect_own_work,
+    forget_own_work,
     keep_listening,
     keep_own_work,
     keep_planned,
@@ -26,17 +28,24 @@ from server import wiring
 
 logger = logging.getLogger(__name__)
 
-# How much later than its period it may be before that is told. Only drawing takes long: a fleet ends it in half an
-# hour, and a server alone draws for a minute at a time, and its last plate to the end.
-LATE_AFTER, DRAWING_LATE_AFTER = timedelta(minutes=2), timedelta(minutes=35)
+# How much later than its period it may be before that is told: what is done every half a minute is late two minutes
+# after it was done last. Only drawing takes long: a fleet ends it in half an hour, and a server alone draws for a
+# minute at a time, and its last plate to the end.
+WATCHING_LATE_AFTER, DRAWING_LATE_AFTER = timedelta(seconds=90), timedelta(minutes=35)
+# For how long nobody may listen to boards, or a run not be planned.
+LATE_AFTER = timedelta(minutes=2)
 # How often it is written that it is done: what is done every few seconds would write as often.
 KEPT_EVERY = timedelta(seconds=20)
 
 _DRAWS = {"extend-plans", "redraw-plates", "tidy-plates"}
 ALLOWED = {
-    name: timedelta(seconds=period_s) + (DRAWING_LATE_AFTER if name in _DRAWS else LATE_AFTER)
+    name: timedelta(seconds=period_s) + (DRAWING_LATE_AFTER if name in _DRAWS else WATCHING_LATE_AFTER)
     for name, period_s in settings.OWN_WORK_EVERY_S.items()
 }
+# What is said by whoever draws for a fleet, as long as they live: they may be at one plate for long. It is missed from
+# where it was once said.
+DRAWER = "draw"
+_SAID = {DRAWER: KEPT_EVERY + WATCHING_LATE_AFTER}
 _kept: dict[str, datetime] = {}
 
 
@@ -53,7 +62,8 @@ def listen() -> None:
     now = wiring.really_now()
     try:
         away = keep_listening(now, pause())
-        expect_own_work(list(ALLOWED), now, anew=away is None or away > LATE_AFTER)
+        anew = away is None or away > LATE_AFTER
+        expect_own_work([*ALLOWED, *(work_stands(_SAID) if anew else ())], now, anew)
     except Error as error:
         logger.warning("that this server listens, and what it is to do by itself, cannot be written: %s", error)
 
@@ -74,7 +84,22 @@ def listens_since() -> datetime | None:
 
 def late() -> tuple[LateWork, ...]:
     """What is not done."""
-    return late_work(ALLOWED | {LISTENS: LATE_AFTER + KEPT_EVERY}, LATE_AFTER, wiring.really_now())
+    return late_work(ALLOWED | _SAID | {LISTENS: LATE_AFTER + KEPT_EVERY}, LATE_AFTER, wiring.really_now())
+
+
+def stands() -> Iterator[tuple[str, WorkStands, timedelta, timedelta]]:
+    """All that is expected: its name, how it stands, how often it is to be done, and after how long it is late."""
+    every = {name: timedelta(seconds=period_s) for name, period_s in settings.OWN_WORK_EVERY_S.items()}
+    for name, one in work_stands(ALLOWED | _SAID).items():
+        yield name, one, every.get(name, KEPT_EVERY), (ALLOWED | _SAID)[name]
+
+
+def draws_itself() -> None:
+    """Expect no drawer to say that it lives: who serves draws, too. What a fleet said that there was before is gone."""
+    try:
+        forget_own_work(DRAWER)
+    except Error as error:
+        logger.warning("that no drawer is needed cannot be written: %s", error)
 
 
 def done(name: str) -> None:

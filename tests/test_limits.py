@@ -628,6 +628,10 @@ LIMITS: dict[str, tuple[Any, str]] = {
     "server.console.own_work.MOST_NAMED": (5, "a sentence that is read; the log names all"),
     "server.metrics.scraped.SHORT_PLAN": (days(1), "a plan reaches a week and more; a day is time to look"),
     "server.own_work.LATE_AFTER": (timedelta(minutes=2), "what stands still is seen while something can be done"),
+    "server.own_work.WATCHING_LATE_AFTER": (
+        timedelta(seconds=90),
+        "and half a minute until the next: what is gone is seen within two",
+    ),
     "server.own_work.DRAWING_LATE_AFTER": (timedelta(minutes=35), "longer than drawing may take"),
     "server.own_work.KEPT_EVERY": (
         timedelta(seconds=20),
@@ -787,7 +791,7 @@ NO_LIMITS: dict[str, str] = {
         server.desk.pieces.PX_PER_INCH server.desk.pieces.MAGNIFIED server.desk.pieces.PIECES
         server.desk.pieces.SMALL_PX server.desk.busiest.ALONG server.desk.busiest.ACROSS""",
     "what is usual where nobody says otherwise": """
-        server.own_work.ALLOWED server.settings.OWN_WORK_EVERY_S server.settings._EXPIRES_S
+        server.own_work.ALLOWED server.own_work._SAID server.settings.OWN_WORK_EVERY_S server.settings._EXPIRES_S
         server.desk.calendar_form.REMINDERS_MIN
         server.desk.policies.USUAL_HOURS server.desk.seek_start.SPAN server.desk.seek_start.LENGTH
         server.desk.seek_start.AFTER server.desk.seek_start.HOUR server.api.rehearsals.USUAL_SEASONS

@@ -85,6 +85,11 @@ def keep_own_work(name: str, now: datetime) -> None:
     )
 
 
+def forget_own_work(name: str) -> None:
+    """Expect some work no longer."""
+    let_go(OwnWork.objects.filter(name=name))
+
+
 def keep_unplanned(run: str, now: datetime) -> None:
     """Keep since when a run cannot be planned."""
     OwnWork.objects.bulk_create([OwnWork(name=UNPLANNED + run, expected_since=now)], ignore_conflicts=True)

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from scheduling.background.own_work import SOME_RUNS
 from scheduling.log.beside import LISTENS
 from server.console import formatting
-from server.own_work import late
+from server.own_work import DRAWER, late
 
 # Runs that are named in one sentence: where the disk is full, none can be planned.
 MOST_NAMED = 5
@@ -21,6 +21,7 @@ SENTENCES = {
     "watch-store": "Plates and uploads cannot be kept or read, for all that is known, since {since}.",
     "look-amiss": "Nobody has looked for what people are to be told since {since}.",
     "send-messages": "Nothing that people are to be told has been sent since {since}.",
+    DRAWER: "Nobody who plans and draws has said that they live since {since}.",
     LISTENS: "No server has listened to boards since {since}.",
     SOME_RUNS: "Of {runs} nothing more could be planned since {since}. The server's log says why.",
 }

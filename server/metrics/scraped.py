@@ -7,13 +7,11 @@ from collections.abc import Iterator, Mapping
 from datetime import timedelta
 from typing import Any
 
-from django.conf import settings
 from django.db import connection
 from prometheus_client.core import CounterMetricFamily, GaugeMetricFamily, Metric
 from prometheus_client.registry import Collector
 
 from scheduling.background.extend_plans import runs_due
-from scheduling.background.own_work import work_stands
 from scheduling.log.models import BrokenView, Notice, Outage
 from scheduling.log.projecting.projector import ViewsSetAside
 from scheduling.log.store import last_position
@@ -22,7 +20,7 @@ from scheduling.telling.counts import message_counts, open_matters
 from server import wiring
 from server.metrics.models import Tally
 from server.metrics.tallies import FAILED, PLATES
-from server.own_work import ALLOWED
+from server.own_work import ALLOWED, stands
 
 # A plan that ends sooner than this has a machine stand still soon: it is drawn for a week and more as a rule.
 SHORT_PLAN = timedelta(hours=24)
@@ -92,13 +90,15 @@ def _plans() -> Iterator[Metric]:
 
 
 def _work() -> Iterator[Metric]:
-    stands, now = work_stands(ALLOWED), wiring.really_now()
-    ages = {name: (now - one.since).total_seconds() for name, one in stands.items()}
-    late = {name: float(one.is_late(ALLOWED[name], now)) for name, one in stands.items()}
+    now = wiring.really_now()
+    ages, late, every_s = {}, {}, {}
+    for name, one, period, allowed in stands():
+        ages[name] = (now - one.since).total_seconds()
+        late[name] = float(one.is_late(allowed, now))
+        every_s[name] = period.total_seconds()
     said = "Time since the server's own work last went well, or was first expected."
     yield _gauges("job_success_age_seconds", said, "work", ages)
     yield _gauges("job_late", "1 where that is longer than it may be.", "work", late)
-    every_s = {name: settings.OWN_WORK_EVERY_S[name] for name in stands}
     yield _gauges("job_every_seconds", "How often it is to be done.", "work", every_s)
 
 

@@ -8,6 +8,8 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 
 import pytest
+from celery import Celery
+from celery.signals import heartbeat_sent, worker_ready
 from django.contrib.auth.models import User
 from django.db import (
     DatabaseError,
@@ -17,6 +19,7 @@ from django.db import (
     InternalError,
     OperationalError,
     ProgrammingError,
+    connections,
 )
 from django.test import Client
 
@@ -25,7 +28,8 @@ from scheduling.log.claims import claimed
 from scheduling.log.models import OwnWork, Run, Segment
 from scheduling.telling.amiss import Amiss, amiss_now
 from scheduling.telling.matters import PRESSING
-from server import celery_tasks, jobs, own_work, wiring
+from server import celery_drawers, celery_tasks, jobs, own_work, wiring
+from server.celery import app
 from server.console.own_work import SENTENCES, late_in_words
 from server.jobs import run_loop, run_once
 from tests.server.studio import IN_ORDER, Caller, HeldClock
@@ -74,9 +78,68 @@ def test_each_job_has_its_pause_and_its_sentence() -> None:
     every = (*jobs.DRAWING, *jobs.WATCHING, *jobs.SENDING)
     pauses = {"extend-plans": 35, "redraw-plates": 35, "tidy-plates": 35}
     assert {
-        job.name: timedelta(seconds=job.period_s, minutes=pauses.get(job.name, 2)) for job in every
+        job.name: timedelta(seconds=job.period_s, minutes=pauses.get(job.name, 1.5)) for job in every
     } == own_work.ALLOWED
-    assert SENTENCES.keys() == {*own_work.ALLOWED, "listen", "plan-run"}
+    assert SENTENCES.keys() == {*own_work.ALLOWED, "listen", "plan-run", "draw"}
+
+
+def test_what_is_done_every_half_a_minute_is_late_two_minutes_after_it_was_done_last(passing: Passing) -> None:
+    own_work.listen()
+    for name in own_work.ALLOWED:
+        own_work.done(name)
+    passing.minutes(2)
+    assert names() == []
+    passing.minutes(1 / 60)
+    assert names() == ["watch-silence", "look-amiss", "send-messages"]
+
+
+def test_a_drawer_that_is_gone_is_late_within_two_minutes_and_one_that_never_was_is_not(passing: Passing) -> None:
+    own_work.listen()
+    passing.minutes(5)
+    assert "draw" not in names()
+    own_work.done("draw")
+    passing.minutes(1.8)
+    assert "draw" not in names()
+    passing.minutes(0.1)
+    assert "draw" in names()
+    own_work.done("draw")
+    assert "draw" not in names()
+
+
+def test_a_drawer_is_expected_anew_where_nobody_listened_and_no_more_where_the_server_draws(passing: Passing) -> None:
+    own_work.listen()
+    own_work.done("draw")
+    passing.minutes(60, listens=False)
+    own_work.listen()
+    assert "draw" not in names()
+    passing.minutes(2)
+    assert "draw" in names()
+    own_work.draws_itself()
+    passing.minutes(2)
+    assert "draw" not in names()
+
+
+@dataclass(frozen=True)
+class Worker:
+    """One that is ready, as far as who hears of it looks."""
+
+    app: Celery
+
+
+def test_only_a_worker_that_takes_what_is_to_be_drawn_says_that_it_draws(
+    passing: Passing, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(connections, "close_all", lambda: None)  # the test's is still wanted
+    app.loader.import_default_modules()  # as a worker does
+    for queue, says in (("messages", False), ("plates", True)):
+        worker = Worker(Celery(queue, set_as_current=False))
+        worker.app.amqp.queues.select([queue])
+        try:
+            worker_ready.send(sender=worker)
+            heartbeat_sent.send(sender=None)
+        finally:
+            heartbeat_sent.disconnect(celery_drawers._say)
+        assert OwnWork.objects.filter(name="draw").exists() is says
 
 
 def test_what_nobody_does_is_late_within_minutes_and_drawing_within_the_hour(passing: Passing) -> None:
@@ -180,6 +243,8 @@ def test_a_loop_goes_on_where_the_table_is_gone(
     passing: Passing, clock: HeldClock, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
 ) -> None:
     """As beside a program of before, or a database that was put back: whatever the database answers."""
+    # The framework keeps a table's name from the first time that it asks, for all tests after.
+    list(OwnWork.objects.all())
     monkeypatch.setattr(OwnWork._meta, "db_table", "log_nowhere")
     stop = Advancing(clock, 5.0)
     well = Counted(stop, 3)

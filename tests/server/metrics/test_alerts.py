@@ -18,7 +18,8 @@ from typing import Any
 import pytest
 import yaml
 
-from server import own_work
+from scheduling.log.beside import keep_own_work
+from server import own_work, wiring
 from tests.server.keys import new_key
 from tests.server.metrics.test_metrics import Samples, scrape
 from tests.server.studio import Caller
@@ -51,8 +52,9 @@ def asked(expression: str) -> list[tuple[str, list[tuple[str, str, str]]]]:
 
 
 def scraped(node: Caller) -> Samples:
-    """What a server tells that answers a board and expects its own work to be done."""
+    """What a server of a fleet tells that answers a board and expects its own work to be done."""
     own_work.listen()
+    keep_own_work(own_work.DRAWER, wiring.really_now())
     assert node.get("node/work").status_code == 200
     return scrape(new_key("watch"))
 

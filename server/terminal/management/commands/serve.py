@@ -15,8 +15,8 @@ from django.core.management.base import CommandError
 from server import wiring
 from server.heavy import LEAST_THREADS
 from server.jobs import SENDING, WATCHING, drawing, run_loop
+from server.own_work import draws_itself, listen_until
 from server.own_work import listen as say_that_it_listens
-from server.own_work import listen_until
 from server.serving.listening import listen
 from server.terminal.own_name import own_name
 from server.terminal_command import TerminalCommand
@@ -117,6 +117,7 @@ def _said_to_listen() -> Iterator[None]:
 def _jobs_beside() -> Iterator[None]:
     """A loop of each kind of jobs in a thread of its own. At the end those that plan and watch finish what they are at;
     for the one that sends nobody waits: what it was at is sent again."""
+    draws_itself()
     stop, clock = threading.Event(), wiring.clock()
     loops = [
         threading.Thread(target=run_loop, args=(kind, clock, stop), name=name, daemon=kind is SENDING)
