@@ -45,9 +45,9 @@ def test_only_the_migrations_run_as_the_owner() -> None:
 def test_each_part_holds_only_the_secrets_that_it_needs() -> None:
     assert {name: one.get("secrets", []) for name, one in SERVICES.items()} == {
         "migrate": ["owner", "server", "broker"],
-        "web": ["server", "broker"],
-        "worker": ["server", "broker"],
-        "drawer": ["server", "broker"],
+        "web": ["server", "broker", "store"],
+        "worker": ["server", "broker", "store"],
+        "drawer": ["server", "broker", "store"],
         "sender": ["server", "broker", "mail"],
         "beat": ["server", "broker"],
         "database": ["owner"],
@@ -59,8 +59,10 @@ def test_each_part_holds_only_the_secrets_that_it_needs() -> None:
     assert [name for name in OURS if "DAYROLL_LOG_KEY" in SERVICES[name]["environment"]] == ["migrate"]
     mail = "DAYROLL_MAIL_PASSWORD_FILE"
     assert [name for name in OURS if mail in SERVICES[name]["environment"]] == ["sender"]
+    store = "DAYROLL_STORE"
+    assert [name for name in OURS if store in SERVICES[name]["environment"]] == ["web", "worker", "drawer"]
     assert {one["file"] for one in FLEET["secrets"].values()} == {
-        "secrets/owner", "secrets/server", "secrets/broker", "secrets/mail",
+        "secrets/owner", "secrets/server", "secrets/broker", "secrets/mail", "secrets/store",
     }  # fmt: skip
 
 
