@@ -612,6 +612,8 @@ LIMITS: dict[str, tuple[Any, str]] = {
     "server.serving.listening.TAKEN_AT_ONCE": (32, "a round over a thousand connections takes milliseconds"),
     "server.serving.listening.SWITCH_S": (0.001, "a node's request waits for the interpreter a dozen times"),
     "server.serving.listening.LARGEST_HEAD_BYTES": (32_768, "addresses, a key and cookies"),
+    "server.serving.lanes.PATIENCE_S": (5.0, "a person still looks, and no board waits for what it is not given"),
+    "server.serving.lanes.NEWEST_COUNTS": (1.0 / 32.0, "one answer that hangs does not make a lane refuse"),
     "server.settings.POLL_AFTER_S": (60.0, "a node is heard every minute"),
     "server.settings.KEPT_CONNECTION_S": (60, "one is made a minute a thread, and not one a call"),
     "server.settings.SILENT_AFTER_S": (900.0, "fifteen polls missed are a silence"),

@@ -29,6 +29,7 @@ from server.api.problem_kinds import TOO_LARGE, UNAVAILABLE
 from server.api.problems import MEDIA_TYPE, TRY_AGAIN_AFTER_S, body_of, of_kind, plain
 from server.security import EVERYWHERE
 
+COME_AGAIN = f"nothing was written, and the same request may be sent again in {TRY_AGAIN_AFTER_S} s"
 UPLOADS = "/api/v1/uploads"
 # Where people send a file with a form.
 FILE_FORMS = re.compile(r"/sources/(new|[a-z0-9-]{1,40}/change)", re.ASCII)
@@ -55,6 +56,15 @@ class NoRoom(Error):
     """Bodies of others take up all the room that there is."""
 
     code, reason = UNAVAILABLE.status.value, UNAVAILABLE.status.phrase
+
+
+class NoTurn(Error):
+    """Others wait already for as long as anybody is to wait."""
+
+    code, reason = UNAVAILABLE.status.value, UNAVAILABLE.status.phrase
+
+    def __init__(self) -> None:
+        super().__init__(f"More is asked of the server than it can answer at the moment; {COME_AGAIN}.")
 
 
 class Discarded:
@@ -151,6 +161,8 @@ class Refusal(ErrorTask):
         """Write it, and close the connection."""
         error = self.request.error
         self.response_headers += [("X-Content-Type-Options", "nosniff"), ("Content-Security-Policy", EVERYWHERE)]
+        if error.code == UNAVAILABLE.status:
+            self.response_headers.append(("Retry-After", str(TRY_AGAIN_AFTER_S)))
         if not getattr(self.request, "path", "").startswith("/api/"):
             super().execute()
             return
@@ -160,8 +172,6 @@ class Refusal(ErrorTask):
         body = json.dumps(body_of(problem, number)).encode()
         self.status = f"{error.code} {error.reason}"
         self.response_headers += [("Content-Type", MEDIA_TYPE), ("X-Request-Id", number)]
-        if kind is UNAVAILABLE:
-            self.response_headers.append(("Retry-After", str(TRY_AGAIN_AFTER_S)))
         self.set_close_on_finish()
         self.content_length = len(body)
         self.write(body)
@@ -193,6 +203,11 @@ class Connection(HTTPChannel):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.quiet_since = time.monotonic()
+
+    def refuse(self) -> None:
+        """Tell whoever asked that they will not be answered in time, without any thread. Only while none is at it."""
+        self.requests[0].error = NoTurn()
+        self.service()
 
     def service(self) -> None:
         """Answer what came."""

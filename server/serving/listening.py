@@ -16,7 +16,7 @@ from waitress.server import MultiSocketServer, TcpWSGIServer
 from scheduling.rendering.upload_store import LARGEST_UPLOAD_BYTES
 from server.heavy import ROOM
 from server.serving.admission import MOST_SPOOLED_BYTES, Connection, Request
-from server.serving.lanes import Lanes
+from server.serving.lanes import PATIENCE_S, Lanes
 
 logger = logging.getLogger(__name__)
 
@@ -39,6 +39,7 @@ class Listener(TcpWSGIServer):
     """One address on which connections are taken."""
 
     channel_class = Connection
+    task_dispatcher: Lanes
     said_again_at = 0.0
 
     def room(self) -> int:
@@ -51,8 +52,10 @@ class Listener(TcpWSGIServer):
     def readable(self) -> bool:
         """Whether more connections can be taken; those that wait longest for a whole request give way to them.
 
-        So connections that were opened to do nothing shut nobody out: a request that comes at once is answered.
+        So connections that were opened to do nothing shut nobody out: a request that comes at once is answered. This is
+        asked in each round, and so the time to tell those whose turn would not come.
         """
+        self._refuse_late()
         if len(self._map) >= self.adj.connection_limit:
             self._make_room()
             return False
@@ -80,9 +83,17 @@ class Listener(TcpWSGIServer):
         # Not closed at once: the number of its file would be the next connection's, while it is still being looked at.
         for one in nsmallest(TAKEN_AT_ONCE, waiting, key=lambda one: one.waits_since):
             one.will_close = True
+        self._say("all %d connections are taken; the longest waiting give way", self.adj.connection_limit)
+
+    def _refuse_late(self) -> None:
+        for channel in self.task_dispatcher.refused():
+            channel.refuse()
+            self._say("more is asked than can be answered within %d s; some are told to come again", PATIENCE_S)
+
+    def _say(self, text: str, count: float) -> None:
         if time.monotonic() >= self.said_again_at:
             self.said_again_at = time.monotonic() + SAY_EVERY_S
-            logger.warning("all %d connections are taken; the longest waiting give way", self.adj.connection_limit)
+            logger.warning(text, count)
 
 
 def listen(application: Application, host: str, port: int, threads: int, nodes_threads: int) -> Any:

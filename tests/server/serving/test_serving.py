@@ -48,6 +48,30 @@ server.run()
 """
 
 
+# Two threads for pages and two for nodes, and whatever is asked for takes ten minutes, but for what is light. How long
+# an answer takes is given.
+FULL = """
+import sys
+import time
+import django
+django.setup()
+from server.serving.listening import listen
+
+def application(environ, start_response):
+    print("asked for", environ["PATH_INFO"], flush=True)
+    if environ["PATH_INFO"] not in ("/livez", "/api/v1/node/clock"):
+        time.sleep(600)
+    start_response("200 OK", [("Content-Length", "2")])
+    return [b"ok"]
+
+server = listen(application, "127.0.0.1", 0, 2, 2)
+for lane in (server.task_dispatcher.pages, server.task_dispatcher.nodes):
+    lane.an_answer_s = float(sys.argv[1])
+print("listens at", server.effective_port, flush=True)
+server.run()
+"""
+
+
 # Each page is costly, of two kinds by turns, and is not done before the test is; what is light is answered.
 COSTLY_PAGES = """
 import sys
@@ -257,11 +281,54 @@ def test_nodes_are_answered_while_every_page_is_waited_for(tmp_path: Path, path:
             stack.enter_context(slow.connect()).sendall(HEADS.replace(b"/livez", b"/") + b"\r\n")
         wait_for(lambda: log.read_text().count("a page is made") == 2, "that every thread makes a page")
         assert slow.ask(HEADS.replace(b"/livez", path.encode()) + b"\r\n")[0] == 200
-        with slow.connect() as page:
-            page.sendall(HEADS + b"\r\n")
-            page.settimeout(2.0)
-            with pytest.raises(TimeoutError):
-                page.recv(1)
+        status, heads, _ = slow.ask(HEADS + b"\r\n")
+        assert (status, heads["retry-after"]) == (503, "5"), "every page is waited for in vain"
+
+
+def ask_for(path: str) -> bytes:
+    return HEADS.replace(b"/livez", path.encode()) + b"\r\n"
+
+
+@pytest.fixture(params=["0.0", "5.0"], ids=["at last", "at once"])
+def full(tmp_path: Path, request: pytest.FixtureRequest) -> Iterator[Server]:
+    """Whoever cannot be answered hears it at last, as it is not known how long an answer takes; or at once."""
+    log, environment = tmp_path / "log", {"DAYROLL_HOME": str(tmp_path), "DJANGO_SETTINGS_MODULE": "server.settings"}
+    with process(["-c", FULL, request.param], environment, log) as child:
+        yield Server(int(wait_for_line(child, log, "listens at").split()[-1]), child.pid, log)
+
+
+@pytest.mark.parametrize(
+    ("theirs", "others"), [("/api/v1/node/work", "/livez"), ("/api/v1/venues", "/api/v1/node/clock")]
+)
+def test_who_cannot_be_answered_is_told_to_come_again_and_the_other_lane_goes_on(
+    full: Server, theirs: str, others: str
+) -> None:
+    with ExitStack() as stack:
+        for _ in range(2):
+            stack.enter_context(full.connect()).sendall(ask_for(theirs))
+        wait_for(lambda: full.log.read_text().count(f"asked for {theirs}") == 2, "that every thread is taken")
+        waiting = [stack.enter_context(full.connect()) for _ in range(20)]
+        for one in waiting:
+            one.sendall(ask_for(theirs))
+        assert full.ask(ask_for(others))[0] == 200
+        for one in waiting:
+            status, heads, body = answer(one)
+            told = json.loads(body)
+            assert (status, heads["retry-after"], told["type"]) == (503, "5", "/api/v1/problems/unavailable")
+            assert told["instance"] == f"urn:uuid:{heads['x-request-id']}"
+            assert one.recv(1) == b"", "it is closed"
+        assert full.ask(ask_for(others))[0] == 200
+    assert full.log.read_text().count(f"asked for {theirs}") == 2, "nobody else took a thread"
+    assert full.log.read_text().count("some are told to come again") == 1
+
+
+def test_a_person_is_told_so_in_words(full: Server) -> None:
+    with ExitStack() as stack:
+        for _ in range(4):
+            stack.enter_context(full.connect()).sendall(ask_for("/venues"))
+        status, heads, body = full.ask(ask_for("/venues"))
+    assert (status, heads["retry-after"], heads["content-type"]) == (503, "5", "text/plain; charset=utf-8")
+    assert b"may be sent again in 5 s" in body
 
 
 @pytest.mark.parametrize("threads", [2, 3, 8])
