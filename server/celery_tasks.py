@@ -49,6 +49,13 @@ def tidy_plates() -> None:
         done("tidy-plates")
 
 
+@shared_task(name="take-snapshots")
+def take_snapshots() -> None:
+    """Keep how runs and machines stand where that is due."""
+    if jobs.snapshots() is not None:
+        done("take-snapshots")
+
+
 @shared_task(name="watch-silence")
 def watch_silence() -> None:
     """Begin and end silences."""

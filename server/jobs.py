@@ -25,6 +25,7 @@ from scheduling.background.sample_clocks import sample_clocks
 from scheduling.background.tidy_plates import tidy_for_a_while
 from scheduling.background.watch_silence import watch_silence
 from scheduling.log.projecting.projector import ViewsSetAside
+from scheduling.log.projecting.take_snapshots import take_snapshots
 from scheduling.rendering.kept_files import StoreAway
 from scheduling.telling.amiss import amiss_now
 from scheduling.telling.keeping import forget_old, keep_look, plan_messages
@@ -124,6 +125,12 @@ def tidy() -> int | None:
     return tidy_for_a_while(wiring.plates(), wiring.uploads(), wiring.now(), older_than, at_most, _for_a_while())
 
 
+def snapshots() -> int | None:
+    """Keep how runs and machines stand where that is due, for a while; returns how many, None where somebody else is at
+    it. Nothing but how long a question of the past takes depends on it."""
+    return take_snapshots(has_time=_for_a_while())
+
+
 def look() -> int:
     """Find what is amiss, and have messages made of what people are to be told of it; returns how many were made.
     Where nobody is to be told of anything, nothing is looked for; what is old is forgotten all the same."""
@@ -144,7 +151,8 @@ def _job(name: str, run: Callable[[], int | None]) -> Job:
     return Job(name, settings.OWN_WORK_EVERY_S[name], run)
 
 
-DRAWING = (_job("extend-plans", extend), _job("redraw-plates", redraw), _job("tidy-plates", tidy))
+_BESIDE_PLANS = (_job("redraw-plates", redraw), _job("tidy-plates", tidy), _job("take-snapshots", snapshots))
+DRAWING = (_job("extend-plans", extend), *_BESIDE_PLANS)
 WATCHING = (
     _job("watch-silence", watch),
     _job("watch-openings", doubt),
@@ -157,7 +165,7 @@ SENDING = (_job("send-messages", send),)
 def drawing() -> tuple[Job, ...]:
     """What draws, of a server that does it in its own process: how each run went is kept at once, so that one which
     cannot be planned is not taken for nobody who plans."""
-    return (_job("extend-plans", partial(extend, tried)), *DRAWING[1:])
+    return (_job("extend-plans", partial(extend, tried)), *_BESIDE_PLANS)
 
 
 def run_once(job: Job) -> bool:

@@ -37,7 +37,7 @@ LATE_AFTER = timedelta(minutes=2)
 # How often it is written that it is done: what is done every few seconds would write as often.
 KEPT_EVERY = timedelta(seconds=20)
 
-_DRAWS = {"extend-plans", "redraw-plates", "tidy-plates"}
+_DRAWS = {"extend-plans", "redraw-plates", "tidy-plates", "take-snapshots"}
 ALLOWED = {
     name: timedelta(seconds=period_s) + (DRAWING_LATE_AFTER if name in _DRAWS else WATCHING_LATE_AFTER)
     for name, period_s in settings.OWN_WORK_EVERY_S.items()

@@ -236,6 +236,7 @@ OWN_WORK_EVERY_S = {
     "extend-plans": EXTEND_EVERY_S,
     "redraw-plates": 4 * EXTEND_EVERY_S,
     "tidy-plates": TIDY_EVERY_S,
+    "take-snapshots": 4 * EXTEND_EVERY_S,
     "watch-silence": WATCH_EVERY_S,
     "watch-openings": 10 * WATCH_EVERY_S,
     "watch-store": WATCH_EVERY_S,
@@ -258,6 +259,7 @@ CELERY_TASK_ROUTES = {
     "extend-run": {"queue": "plates"},
     "redraw-plates": {"queue": "plates"},
     "tidy-plates": {"queue": "plates"},
+    "take-snapshots": {"queue": "plates"},
     "send-messages": {"queue": "messages"},
 }
 CELERY_TASK_ANNOTATIONS = {
@@ -266,9 +268,11 @@ CELERY_TASK_ANNOTATIONS = {
 }
 CELERY_WORKER_PREFETCH_MULTIPLIER = 1
 CELERY_WORKER_HIJACK_ROOT_LOGGER = False
-# What is not begun before it is asked for again is void, but for drawing lost plates and removing old ones: they wait
-# in one queue with the planning of runs, which is asked for more often, until a drawer is done with what it is at.
-_EXPIRES_S = OWN_WORK_EVERY_S | {name: max(300.0, OWN_WORK_EVERY_S[name]) for name in ("redraw-plates", "tidy-plates")}
+# What is not begun before it is asked for again is void, but for drawing lost plates, removing old ones and taking
+# snapshots: they wait in one queue with the planning of runs, which is asked for more often, until a drawer is done with
+# what it is at.
+_BESIDE_PLANS = ("redraw-plates", "tidy-plates", "take-snapshots")
+_EXPIRES_S = OWN_WORK_EVERY_S | {name: max(300.0, OWN_WORK_EVERY_S[name]) for name in _BESIDE_PLANS}
 CELERY_BEAT_SCHEDULE = {
     name: {"task": name, "schedule": every_s, "options": {"expires": _EXPIRES_S[name]}}
     for name, every_s in OWN_WORK_EVERY_S.items()

@@ -16,6 +16,7 @@ SENTENCES = {
     "extend-plans": "Plans have not been extended, nor plates drawn, since {since}.",
     "redraw-plates": "Plates that the disk lost have not all been drawn anew since {since}.",
     "tidy-plates": "It has not been looked for plates that are old and may go since {since}.",
+    "take-snapshots": "Since {since} nothing has been kept that makes questions of the past quick; they are answered.",
     "watch-silence": "Nobody has watched for boards that fall silent since {since}.",
     "watch-openings": "Openings have not been held against what is planned since {since}.",
     "watch-store": "Plates and uploads cannot be kept or read, for all that is known, since {since}.",

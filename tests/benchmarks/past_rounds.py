@@ -7,7 +7,7 @@ import json
 import os
 import sys
 import time
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from datetime import datetime, timedelta
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "server.settings")
@@ -70,20 +70,21 @@ def _print(id: str, machine: str, starts_at: datetime, plates: PlateStore) -> No
         begins_in_the_past=True,
     )
     handlers.handle(structure(said, handlers.PlanRun), by(at=starts_at))
-    stream, seq, today = f"machine/{machine}", 0, starts_at
+    stream, seq, told, today = f"machine/{machine}", 0, -1, starts_at
     while today <= NOON:
         while extend_run(id, today, AHEAD, plates):
             pass
-        entries = list(_entries(Run.objects.get(id=id), today - DAY, today, seq))
-        if entries:
+        due = list(Segment.objects.filter(run_id=id, number__gt=told, ends_at__lte=today).order_by("number"))
+        if due:
+            entries = list(_entries(Run.objects.get(id=id), due, seq))
             append([Append(stream, stream_version(stream), entries)], by(at=today))
-        seq, today = seq + len(entries), today + DAY
+            seq, told = seq + len(entries), due[-1].number
+        today += DAY
 
 
-def _entries(run: Run, after: datetime, until: datetime, seq: int) -> Iterator[Entry]:
-    """What its board would have told of a day, a report a segment."""
-    due = Segment.objects.filter(run_id=run.id, ends_at__gt=after, ends_at__lte=until)
-    for one in due.order_by("number"):
+def _entries(run: Run, due: Iterable[Segment], seq: int) -> Iterator[Entry]:
+    """What its board would have told of some segments, a report of each."""
+    for one in due:
         seq += 1
         place, columns = one.first_column - run.first_column, Columns(first=one.first_column, end=one.end_column)
         yield ColumnsPrinted(

@@ -53,7 +53,7 @@ def test_the_schedule_names_tasks_that_exist_and_every_job_is_one() -> None:
 def test_what_nobody_began_in_time_is_void_and_lost_plates_may_wait_for_those_that_draw() -> None:
     """A drawer is at it for a minute and a plate; in five there is one that has time."""
     expires = {name: entry["options"]["expires"] for name, entry in app.conf.beat_schedule.items()}
-    assert expires == settings.OWN_WORK_EVERY_S | {"redraw-plates": 300.0}
+    assert expires == settings.OWN_WORK_EVERY_S | {"redraw-plates": 300.0, "take-snapshots": 300.0}
     assert expires["redraw-plates"] > 2 * (jobs.DRAW_FOR_S + 60.0)
 
 

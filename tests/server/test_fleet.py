@@ -105,7 +105,7 @@ def test_each_queue_has_a_worker_of_its_own() -> None:
     usual = app.conf.task_default_queue
     assert {task for task, queue in queue_of.items() if queue == "messages"} == {"send-messages"}
     assert {task for task, queue in queue_of.items() if queue == "plates"} == {
-        "extend-run", "redraw-plates", "tidy-plates",
+        "extend-run", "redraw-plates", "tidy-plates", "take-snapshots",
     }  # fmt: skip
     read: dict[str, list[str]] = {}
     for name, one in SERVICES.items():
@@ -123,7 +123,7 @@ def test_what_watches_is_ended_long_before_what_draws() -> None:
     assert limits == {
         "extend-plans": 300, "watch-silence": 300, "watch-openings": 300, "watch-store": 300,
         "look-amiss": 300, "tidy-plates": 1800,
-        "extend-run": 1800, "redraw-plates": 1800, "send-messages": 1800,
+        "extend-run": 1800, "redraw-plates": 1800, "take-snapshots": 1800, "send-messages": 1800,
     }  # fmt: skip
 
 

@@ -110,8 +110,8 @@ def test_the_jobs_have_names_of_their_own(studio: Caller) -> None:
     for resource, body in IN_ORDER:
         studio.create(resource, body)
     every = (*jobs.DRAWING, *jobs.WATCHING, *jobs.SENDING)
-    assert len({job.name for job in every}) == len(every) == 8
-    assert [job.run() > 0 for job in every] == [True] + 7 * [False]
+    assert len({job.name for job in every}) == len(every) == 9
+    assert [job.run() > 0 for job in every] == [True] + 8 * [False]
     assert Segment.objects.exists()
 
 
@@ -121,6 +121,7 @@ def test_how_often_each_is_done_stands_in_one_table() -> None:
         "extend-plans": 15.0,
         "redraw-plates": 60.0,
         "tidy-plates": 21_600.0,
+        "take-snapshots": 60.0,
         "watch-silence": 30.0,
         "watch-openings": 300.0,
         "watch-store": 30.0,

@@ -76,7 +76,7 @@ def names() -> list[str]:
 
 def test_each_job_has_its_pause_and_its_sentence() -> None:
     every = (*jobs.DRAWING, *jobs.WATCHING, *jobs.SENDING)
-    pauses = {"extend-plans": 35, "redraw-plates": 35, "tidy-plates": 35}
+    pauses = dict.fromkeys(("extend-plans", "redraw-plates", "tidy-plates", "take-snapshots"), 35)
     assert {
         job.name: timedelta(seconds=job.period_s, minutes=pauses.get(job.name, 1.5)) for job in every
     } == own_work.ALLOWED
@@ -90,7 +90,7 @@ def test_what_is_done_every_half_a_minute_is_late_two_minutes_after_it_was_done_
     passing.minutes(2)
     assert names() == []
     passing.minutes(1 / 60)
-    assert names() == ["watch-silence", "look-amiss", "send-messages"]
+    assert names() == ["watch-silence", "watch-store", "look-amiss", "send-messages"]
 
 
 def test_a_drawer_that_is_gone_is_late_within_two_minutes_and_one_that_never_was_is_not(passing: Passing) -> None:
