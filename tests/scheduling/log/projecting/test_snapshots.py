@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
+from pathlib import Path
 from typing import Any
 from unittest.mock import patch
 
@@ -12,6 +13,7 @@ from django.db import transaction
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from scheduling.log.integrity.archive import TABLES, close_streams
 from scheduling.log.models import Snapshot, SnapshotPart
 from scheduling.log.moment import AsOf
 from scheduling.log.projecting import folding
@@ -147,6 +149,14 @@ def test_a_rebuild_drops_them() -> None:
     assert Snapshot.objects.exists() and SnapshotPart.objects.exists()
     rebuild()
     assert kept() == []
+
+
+def test_nothing_of_what_was_closed_away_lives_on_in_them(tmp_path: Path) -> None:
+    of_three()
+    close_streams(["machine/left", "run/spring"], tmp_path / "closed.jsonl", by(100), key=None)
+    assert kept() == []
+    assert run_row_at("spring", AsOf()) is None
+    assert {Snapshot, SnapshotPart} <= set(TABLES), "their pages of the file are written anew, too"
 
 
 def test_those_of_another_program_are_not_used_and_made_anew() -> None:
