@@ -269,8 +269,8 @@ CELERY_TASK_ANNOTATIONS = {
 CELERY_WORKER_PREFETCH_MULTIPLIER = 1
 CELERY_WORKER_HIJACK_ROOT_LOGGER = False
 # What is not begun before it is asked for again is void, but for drawing lost plates, removing old ones and taking
-# snapshots: they wait in one queue with the planning of runs, which is asked for more often, until a drawer is done with
-# what it is at.
+# snapshots: they wait in one queue with the planning of runs, which is asked for more often, until a drawer is done
+# with what it is at.
 _BESIDE_PLANS = ("redraw-plates", "tidy-plates", "take-snapshots")
 _EXPIRES_S = OWN_WORK_EVERY_S | {name: max(300.0, OWN_WORK_EVERY_S[name]) for name in _BESIDE_PLANS}
 CELERY_BEAT_SCHEDULE = {
