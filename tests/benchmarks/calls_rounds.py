@@ -7,9 +7,10 @@ import json
 import os
 import sys
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import replace
 from datetime import datetime, timedelta
+from itertools import pairwise
 from typing import Any
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "server.settings")
@@ -18,16 +19,18 @@ import django
 from django.conf import settings
 from django.core.management import call_command
 from django.db import connection
+from django.db.models import F, Sum
 from django.http import HttpRequest, HttpResponse
 from django.urls import path as address
 
 settings.DATABASES["default"]["CONN_MAX_AGE"] = None  # one thread asks, call after call, as a server's does
 django.setup()
 
-from machines.protocol.journal_entries import SetTimeCompared
+from machines.protocol.journal_entries import ColumnsPrinted, SetTimeCompared
 from machines.protocol.messages import Reports, Status
+from machines.recovery import Columns
 from scheduling.background.extend_plans import extend_plans
-from scheduling.log.models import Run, Segment
+from scheduling.log.models import PrintedStretch, Run, Segment
 from scheduling.log.rows.row_sql import table
 from scheduling.rendering.plate_store import PlateStore
 from server import urls, wiring
@@ -38,6 +41,7 @@ from tests.simulated.served import answer_of
 
 ROUNDS = 400
 BATCH, BATCHES = 100, 40
+REPORTS_A_SEGMENT = 4
 RUNS, LOOKS = 1000, 60
 # What is promised of a look whether any of them is due: processor's time, seconds, and questions to the database.
 IDLE_S, MOST_QUERIES = 0.02, 3
@@ -58,7 +62,8 @@ def main() -> None:
         _row("poll-304", _reads, node.poll, ROUNDS, 0.7),
         _row("report-none", _lives, node.report_nothing, ROUNDS, 0.2),
         _row("report-one", _lives, node.report_one, ROUNDS, 0.12),
-        _reports(node),
+        _reports(node, raw := Raw()),
+        _printed(node, raw),
         _idle(now, plates),
     ]
     sys.stdout.write(json.dumps(measured))
@@ -94,6 +99,25 @@ class Node:
         self._seq += count
         return json.dumps(Reports(epoch=1, entries=entries, status=STATUS).as_json()).encode()
 
+    def printed(self, run: str, parts: Iterable[tuple[int, int, int]]) -> bytes:
+        """The next entries of its journal: that parts of segments lie on the paper, one behind the other."""
+        entries = []
+        for segment, first, end in parts:
+            self._seq += 1
+            entries.append(
+                ColumnsPrinted(
+                    seq=self._seq,
+                    at=NOON,
+                    run=run,
+                    segment=segment,
+                    columns=Columns(first=first, end=end),
+                    columns_done=end - first,
+                    paper_position=first,
+                    worst_miss_s=0.0123,
+                )
+            )
+        return json.dumps(Reports(epoch=1, entries=tuple(entries), status=STATUS).as_json()).encode()
+
     def _call(
         self, method: str, path: str, status: int, headers: dict[str, str] | None = None, body: bytes = b""
     ) -> Any:
@@ -117,8 +141,31 @@ def _lives() -> None:
     assert answer_of("GET", "/livez", b"", {}).status == 200
 
 
-def _reports(node: Node) -> dict[str, Any]:
-    raw, batches = Raw(), [node.batch(BATCH) for _ in range(BATCHES)]
+def _reports(node: Node, raw: Raw) -> dict[str, Any]:
+    batches = [node.batch(BATCH) for _ in range(BATCHES)]
+    return _against_raw("report-batch", node, raw, batches, 0.18)
+
+
+def _printed(node: Node, raw: Raw) -> dict[str, Any]:
+    """What boards tell most, in as many reports as a segment of that size is told in."""
+    run = Run.objects.get()
+    told = [part for one in Segment.objects.order_by("number") for part in _parts(one)]
+    batches = [node.printed(run.id, told[at : at + BATCH]) for at in range(0, len(told) - BATCH, BATCH)]
+    found = _against_raw("report-columns", node, raw, batches, 0.08)
+    run.refresh_from_db()
+    assert run.printed == PrintedStretch.objects.aggregate(of=Sum(F("end_column") - F("first_column")))["of"] > 0
+    return found
+
+
+def _parts(segment: Segment) -> list[tuple[int, int, int]]:
+    """The number of a segment, and from which to which column each of its reports tells."""
+    columns = segment.end_column - segment.first_column
+    edges = [segment.first_column + columns * part // REPORTS_A_SEGMENT for part in range(REPORTS_A_SEGMENT + 1)]
+    return [(segment.number, first, end) for first, end in pairwise(edges) if first < end]
+
+
+def _against_raw(name: str, node: Node, raw: Raw, batches: list[bytes], goal: float) -> dict[str, Any]:
+    raw.empty()
     node.report(batches.pop(0))
     with connection.cursor() as cursor:
         cursor.execute("SELECT * FROM log_event ORDER BY position DESC LIMIT %s", (BATCH,))
@@ -130,7 +177,7 @@ def _reports(node: Node) -> dict[str, Any]:
         ]
     )
     mine = iter(batches)
-    return _row("report-batch", lambda: raw.insert(next(raws)), lambda: node.report(next(mine)), BATCHES - 1, 0.08)
+    return _row(name, lambda: raw.insert(next(raws)), lambda: node.report(next(mine)), len(batches), goal)
 
 
 def _idle(now: datetime, plates: PlateStore) -> dict[str, Any]:
