@@ -11,9 +11,9 @@
 | extend-idle-1000 | 20 ms, promised | asks three things at most and finds none of a thousand planned runs due | 1 |
 
 A batch was to be at 0.3. What is not of its entries takes 2.6 baselines already: 1.5 the same inserts with the log's
-triggers and the commits of facts and of the heartbeat, 0.8 the application around a call, 0.3 its questions. That leaves
-0.7, some 10 us an entry, where reading, judging, its text and digest, and folding take some 25. Parts of segments also
-write a row of a view each, and one of a segment for every fourth.
+triggers and the commits of facts and of the heartbeat, 0.8 the application around a call, 0.3 its questions. That is
+0.7 short of it, some 10 us an entry, where reading, judging, its text and digest, and folding take some 25. Parts of
+segments also write a row of a view each, and one of a segment for every fourth.
 
 What says that it lives asks nobody and no database: it is what the application itself costs, with all that stands
 before a call. The bare view is the first address that is looked for, on the same database; the poll asks two things of
