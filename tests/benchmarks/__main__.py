@@ -15,7 +15,7 @@ from types import ModuleType
 
 from tests.benchmarks.row import Row
 
-MODULES = ("sky", "pictures", "log", "calls", "pages", "passages", "past", "node", "rehearsal")
+MODULES = ("sky", "pictures", "log", "calls", "pages", "many", "passages", "past", "node", "rehearsal")
 BENCH_JSON = Path("var") / "bench.json"
 
 
