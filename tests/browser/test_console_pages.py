@@ -7,7 +7,7 @@ from typing import Literal
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Page, Route, expect
 
 from tests.browser.conftest import HEIGHT, PASSWORD, PERSON, Seen, Site
 
@@ -184,6 +184,24 @@ def test_the_page_can_be_held_still(desk: Seen, site: Site) -> None:
     hold.click()
     desk.page.clock.run_for(REFRESH_MS)
     expect(shown).not_to_have_attribute("href", str(before), timeout=SLOW_MS)
+
+
+def test_the_page_asks_less_often_where_answers_take_long(desk: Seen) -> None:
+    open_with_a_clock(desk.page)
+    asked: list[Route] = []
+    desk.page.route("**/overview", lambda route: asked.append(route))
+    with desk.page.expect_request("**/overview"):
+        desk.page.clock.run_for(REFRESH_MS)
+    desk.page.clock.run_for(REFRESH_MS)  # so long the answer takes
+    with desk.page.expect_response("**/overview", timeout=SLOW_MS):
+        asked[0].continue_()
+    desk.page.wait_for_timeout(500)  # in which it is put in place
+    desk.page.clock.run_for(2 * REFRESH_MS)
+    desk.page.wait_for_timeout(500)  # in which what was asked for would have been
+    assert len(asked) == 1
+    desk.page.unroute("**/overview")
+    with desk.page.expect_response("**/overview", timeout=SLOW_MS):
+        desk.page.clock.run_for(6 * REFRESH_MS)
 
 
 def test_the_page_says_when_the_server_is_gone(desk: Seen) -> None:

@@ -3,6 +3,9 @@
 (() => {
   const overview = document.getElementById("overview");
   const EVERY_MS = Number(overview.dataset.everyMs) || 4000;
+  // So many times as long as an answer took is waited for the next: where there are many machines, or a server that has
+  // much to do, open pages are not what it does most of the time.
+  const TIMES_AS_LONG = 4;
   const headline = document.getElementById("headline");
   const summary = document.getElementById("summary");
   const asof = document.getElementById("asof");
@@ -25,6 +28,7 @@
   }
 
   async function refresh() {
+    const began = performance.now();
     if (!held && !document.hidden && !inUse()) {
       try {
         const headers = tag ? { "If-None-Match": tag } : {};
@@ -40,7 +44,7 @@
         asof.textContent = asof.textContent.replace(silent, "") + silent;
       }
     }
-    setTimeout(refresh, EVERY_MS);
+    setTimeout(refresh, Math.max(EVERY_MS, TIMES_AS_LONG * (performance.now() - began)));
   }
 
   hold.hidden = false;
