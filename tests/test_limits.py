@@ -458,7 +458,12 @@ LIMITS: dict[str, tuple[Any, str]] = {
     "scheduling.log.snapshots.parts.SEGMENTS": (64, "a part of some 5 kB, of which one changes in a day and a half"),
     "scheduling.log.snapshots.parts.VERSIONS": (512, "a part of some 15 kB, of ten days of reports"),
     "scheduling.log.snapshots.parts.CUT_COLUMNS": (16_384, "columns of the largest turn: its cuts together"),
-    "scheduling.log.rebuilding.rebuild.MOST_ROWS": (200_000, "more rows in memory are let go of"),
+    "scheduling.log.rebuilding.comparing.MOST_LEFT": (100, "folded in a moment, while nobody can append"),
+    "scheduling.log.rebuilding.rebuild.AGAIN_AFTER_S": (0.25, "others have their turn before it is tried again"),
+    "scheduling.log.rebuilding.standing_sqlite.AT_ONCE": (1000, "rows that are written in a moment"),
+    "scheduling.log.rebuilding.standing_sqlite.PAUSE_S": (0.12, "who waits for SQLite's writer sleeps 0.1 s at most"),
+    "scheduling.log.rebuilding.standing_postgresql.WAITS_MS": (100, "so long may nobody append for a reader's sake"),
+    "scheduling.log.rebuilding.folding.MOST_ROWS": (200_000, "more rows in memory are let go of"),
     "scheduling.log.rebuilding.shadow_tables.MOST_NAMED_ROWS": (5, "so many keys of differing rows a person reads"),
     # The sky.
     "scheduling.sky.anchors.FIRST_YEAR": (1900, "the ephemeris reaches there"),
@@ -710,6 +715,7 @@ NO_LIMITS: dict[str, str] = {
         machines.imaging.pictures.image_file._STRIP_PIXELS scheduling.log.event_records.CHUNK
         server.backups.files.PIECE_OCTETS server.backups.sqlite.PAGES
         scheduling.log.integrity.transfer.CHUNK scheduling.log.rebuilding.rebuild.BATCH server.api.uploads.PIECE_BYTES
+        scheduling.log.integrity.transfer.CHUNK scheduling.log.rebuilding.folding.BATCH server.api.uploads.PIECE_BYTES
         scheduling.sky.chebyshev._INSTANTS_PER_CALL scheduling.sky.temporalhours._BLOCK_DAYS""",
     "units and numbers of nature, judged in tests/reference": """
         server.console.sun_ribbon.DAY_H

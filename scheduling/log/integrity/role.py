@@ -3,7 +3,8 @@
 The triggers (`scheduling.log.integrity.append_only`) stop whoever does not mean to; the owner of the table could still
 drop them. So a fleet's server runs as a role that owns nothing: it may read events and add to them, and no more. The
 same holds of what people wrote beside them. Migrations, `dayroll log seal`, `dayroll log close` and `dayroll log blot`
-change the tables or their triggers, and are run as the owner.
+change the tables or their triggers, and `dayroll log rebuild` puts others in their place where views differ: all are
+run as the owner.
 """
 
 from __future__ import annotations

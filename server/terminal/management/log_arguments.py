@@ -26,7 +26,9 @@ def add_checks(actions: Any) -> None:
         metavar="FILE",
         help="into which streams were closed since; may be given again",
     )
-    again = actions.add_parser("rebuild", help="fold the views again beside the live ones, compare and put right")
+    again = actions.add_parser(
+        "rebuild", help="fold the views again while the server goes on, compare, and put right what differs"
+    )
     again.add_argument("--compare-only", action="store_true", help="change nothing")
     views = [view.name for view in VIEWS]
     again.add_argument("--view", action="append", choices=views, help="only this view; may be given again")

@@ -31,7 +31,8 @@ from scheduling.log.integrity.signed_head import (
 from scheduling.log.integrity.transfer import check_file, export_log, import_log
 from scheduling.log.integrity.verify import BrokenLink, verify
 from scheduling.log.projections import VIEWS
-from scheduling.log.rebuilding.rebuild import Rebuilt, rebuild
+from scheduling.log.rebuilding.comparing import Rebuilt
+from scheduling.log.rebuilding.rebuild import rebuild
 from scheduling.log.remarks import blot_out, remarks
 from scheduling.log.store import last_position
 from scheduling.log.wiping import wipe
@@ -107,7 +108,7 @@ class Command(TerminalCommand):
 
     def rebuild(self, options: dict[str, Any]) -> None:
         views = [view for view in VIEWS if options["view"] is None or view.name in options["view"]]
-        results = rebuild(views=views, swap=not options["compare_only"], progress=self.progress("folded"))
+        results = rebuild(views=views, swap=not options["compare_only"], progress=self.doing())
         for result in results:
             self.stdout.write(f"{result.view:<10} {result.rows:>8} rows  {_judged(result)}")
         if not all(result.equal for result in results):
@@ -130,7 +131,8 @@ class Command(TerminalCommand):
         wanted = "" if password else f"it a password (\\password {options['name']} in psql) and "
         self.stdout.write(
             f"Give {wanted}the server its name in DAYROLL_DATABASE;"
-            " run migrations, `log seal`, `log close` and `log blot` as the owner, as now."
+            " run migrations, `log seal`, `log close`, `log blot`, and `log rebuild` where views differ, as the owner,"
+            " as now."
         )
 
     def export(self, options: dict[str, Any]) -> None:
@@ -198,15 +200,25 @@ class Command(TerminalCommand):
 
     def progress(self, done: str) -> Callable[[int, int | None], None]:
         """Tells how far it is, no more often than people can read."""
+        tell = self.now_and_then()
+        return lambda position, last: tell(
+            f"{done} {position} events" if last is None else f"{done} {position} of {last} events"
+        )
+
+    def doing(self) -> Callable[[str, int, int], None]:
+        """Tells what is being done and how far it is, no more often than people can read."""
+        tell = self.now_and_then()
+        return lambda doing, done, of: tell(f"{doing}: {done} of {of}")
+
+    def now_and_then(self) -> Callable[[str], None]:
+        """Says a line, unless it said one just now."""
         told_at = time.monotonic()
 
-        def tell(position: int, last: int | None) -> None:
+        def tell(line: str) -> None:
             nonlocal told_at
             if time.monotonic() - told_at >= PROGRESS_EVERY_S:
                 told_at = time.monotonic()
-                self.stderr.write(
-                    f"{done} {position} events" if last is None else f"{done} {position} of {last} events"
-                )
+                self.stderr.write(line)
 
         return tell
 

@@ -19,7 +19,7 @@ from scheduling.log.moment import AsOf
 from scheduling.log.projecting.as_of import run_at
 from scheduling.log.projecting.projector import ViewsSetAside
 from scheduling.log.projections import VIEWS
-from scheduling.log.rebuilding import rebuild as rebuilding
+from scheduling.log.rebuilding import folding
 from scheduling.log.rebuilding.rebuild import rebuild
 from scheduling.log.rebuilding.shadow_tables import Difference
 from scheduling.log.rows.row_cache import Rows
@@ -173,15 +173,18 @@ class RebuildContract:
         assert not models.PrintedStretch.objects.using(self.using).exists()
 
     def test_rows_that_were_let_go_of_are_looked_up_again(self, monkeypatch: pytest.MonkeyPatch) -> None:
-        monkeypatch.setattr(rebuilding, "BATCH", 3)
-        monkeypatch.setattr(rebuilding, "MOST_ROWS", 0)
+        monkeypatch.setattr(folding, "BATCH", 3)
+        monkeypatch.setattr(folding, "MOST_ROWS", 0)
         for stream, event in ONE_OF_EACH:
             say(stream, event, using=self.using)
-        told: list[tuple[int, int]] = []
-        results = rebuild(using=self.using, progress=lambda position, last: told.append((position, last)))
+        told: dict[str, list[tuple[int, int]]] = {}
+        results = rebuild(using=self.using, progress=lambda doing, *far: told.setdefault(doing, []).append(far))
         assert all(result.equal for result in results)
-        assert [position for position, _ in told] == sorted(position for position, _ in told)
-        assert told[-1] == (len(ONE_OF_EACH), len(ONE_OF_EACH))
+        tables = sum(len(view.tables) for view in VIEWS)
+        assert list(told) == ["events folded", "tables compared"]
+        for far, whole in zip(told.values(), (len(ONE_OF_EACH), tables), strict=True):
+            assert far == sorted(far)
+            assert far[-1] == (whole, whole)
 
     def test_the_twins_are_gone_afterwards(self) -> None:
         say("machine/left", printed(1, 0, 10), using=self.using)
@@ -202,7 +205,7 @@ class GoingOnContract:
 
     def test_the_server_goes_on_meanwhile(self, monkeypatch: pytest.MonkeyPatch) -> None:
         """A node reports all the while that the views are folded again; neither hinders nor misses the other."""
-        monkeypatch.setattr(rebuilding, "BATCH", 20)
+        monkeypatch.setattr(folding, "BATCH", 20)
         a_run_on_a_machine(0, 1, 2, 3, using=self.using)
         say("machine/left", *[printed(seq, 0, 1) for seq in range(1, 101)], using=self.using)
         models.Segment.objects.using(self.using).filter(number=1).delete()
@@ -345,8 +348,8 @@ class PassingOverContract:
         a_run_on_a_machine(0, 1, using=self.using)
         for seq in range(1, 30, 2):
             say("machine/left", printed(seq, seq, seq + 1), gap_settled(seq + 1, 30, 34, 60), using=self.using)
-        monkeypatch.setattr(rebuilding, "BATCH", 7)
-        monkeypatch.setattr(rebuilding, "MOST_ROWS", 3)
+        monkeypatch.setattr(folding, "BATCH", 7)
+        monkeypatch.setattr(folding, "MOST_ROWS", 3)
         results = {result.view: result for result in rebuild(using=self.using)}
         assert all(result.equal for result in results.values())
         assert results["runs"].entries_passed_over == 15
