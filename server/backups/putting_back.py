@@ -17,7 +17,8 @@ from django.db.migrations.loader import MigrationLoader
 from machines.errors import DayrollError, InputError
 from scheduling.log.integrity.held_against import state
 from scheduling.log.models import Event
-from scheduling.log.rebuilding.rebuild import Rebuilt, rebuild
+from scheduling.log.rebuilding.comparing import Rebuilt
+from scheduling.log.rebuilding.rebuild import rebuild
 from scheduling.log.store import last_position
 from scheduling.rendering.atomic_files import name_part, write_part
 from scheduling.rendering.kept_files import KeptFiles
@@ -112,7 +113,7 @@ def put_back(source: Path, manifest: Manifest, *, at: datetime, programs: Progra
     tell("bringing the tables up to this program")
     call_command("migrate", interactive=False, verbosity=0)
     _require_as_it_was(manifest, at, _told(tell, "verified"))
-    views = rebuild(progress=lambda position, last: tell(f"folded {position} of {last} events"))
+    views = rebuild(progress=lambda what, reached, last: tell(f"{what}: {reached} of {last}"))
     return PutBack(kept=kept, key_kept=key_kept, views=tuple(views))
 
 

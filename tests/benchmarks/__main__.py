@@ -15,7 +15,9 @@ from types import ModuleType
 
 from tests.benchmarks.row import Row
 
-MODULES = ("sky", "pictures", "log", "calls", "pages", "many", "passages", "past", "node", "rehearsal")
+MODULES = (
+    "sky", "pictures", "log", "calls", "pages", "many", "passages", "past", "rebuilding", "node", "rehearsal",
+)  # fmt: skip
 BENCH_JSON = Path("var") / "bench.json"
 
 
