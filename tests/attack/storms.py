@@ -80,7 +80,7 @@ def judge(row: Row, storm: Storm, told: dict[str, Any], said: str) -> None:
     """
     row.figures |= told
     for status, count in told["statuses"].items():
-        if status not in ("200", "302", "429"):
+        if status not in ("200", "302", "429", "503"):
             row.errors.append(f"{count} readers were answered {status}")
     if told["most_dripping"] < storm.drips:
         row.errors.append(f"{told['most_dripping']} connections dripped at once, promised were {storm.drips}")
