@@ -31,7 +31,7 @@ AGAIN = {"Retry-After": "After so many seconds the same request may be sent agai
 TAG = {"ETag": "The strong tag of what is there."}
 ANSWERS: Mapping[int, Answer] = {
     304: Answer("What `If-None-Match` names is still it.", TAG),
-    400: Answer("The body is not one JSON value as RFC 7493 has it, or not what its type says.", NO_HEADS),
+    400: Answer("The body is not one JSON value as RFC 7493 has it, or the request is for another host.", NO_HEADS),
     401: Answer("There is no key or token, or it is not good.", {"WWW-Authenticate": "How to come in."}),
     404: Answer("There is no such thing.", NO_HEADS),
     409: Answer("It does not go with what is there.", AGAIN),
@@ -80,13 +80,13 @@ def _with_kinds(status: int, said: str) -> str:
 
 
 def _statuses(operation: Mapping[str, Any], method: str, path: str) -> Iterator[int]:
-    yield from (422, 429, 500, 503)
+    yield from (400, 422, 429, 500, 503)
     if operation.get("security"):
         yield 401
-    if "{" in path:
+    if "{" in path or path.endswith("calendar.ics"):  # without its secret, none is there
         yield from (404, 410)
     if "requestBody" in operation:
-        yield from (400, 413, 415)
+        yield from (413, 415)
     if method == "get":
         yield from (304, 412)
     else:

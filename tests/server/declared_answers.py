@@ -6,9 +6,8 @@ import json
 import re
 from functools import cache
 
+from django.conf import settings
 from django.http import HttpResponse
-from drf_spectacular.generators import SchemaGenerator
-from drf_spectacular.renderers import OpenApiJsonRenderer2
 
 PARAMETER = re.compile(r"\\{\w+\\}")
 
@@ -16,6 +15,11 @@ PARAMETER = re.compile(r"\\{\w+\\}")
 @cache
 def _described() -> list[tuple[re.Pattern[str], dict[str, set[str]]]]:
     """By what their addresses look like, the statuses of each method of them; those without parameters first."""
+    if not settings.configured:  # a program that only calls, such as a crowd of strangers
+        return []
+    from drf_spectacular.generators import SchemaGenerator
+    from drf_spectacular.renderers import OpenApiJsonRenderer2
+
     document = json.loads(OpenApiJsonRenderer2().render(SchemaGenerator().get_schema(request=None, public=True)))
     found = []
     for path, methods in sorted(document["paths"].items(), key=lambda one: one[0].count("{")):

@@ -26,6 +26,7 @@ from django.db.models import Q
 
 from scheduling.log.ends import lock
 from scheduling.log.event_records import facts
+from scheduling.log.models import Snapshot
 from scheduling.log.owners import Owners
 from scheduling.log.projections import VIEWS, View
 from scheduling.log.rebuilding.comparing import MOST_LEFT, Looked, Rebuilt, compare_all, look, require_none_closed
@@ -77,7 +78,8 @@ def rebuild(
             _mark_unchanged(foldings, looked, using)
             changing = [one for one in foldings if looked.is_to_change(one)]
             if not changing:
-                drop(using=using)  # they are folded from the same log, by what may have been mended
+                if Snapshot.objects.using(using).exists():  # or nobody has to be waited for
+                    drop(using=using)
                 return looked.results
             ours = standing([table for one in changing for table in one.view.tables], using)
             ours.require_may()
@@ -118,7 +120,7 @@ def _put_in_place(changing: Sequence[Folding], looked: Looked, ours: Standing, u
                 reached = min(last, position + MOST_LEFT)
                 _take_newest(changing, position, reached, using)
                 if reached == last:
-                    drop(using=using)
+                    drop(using=using)  # they are folded from the same log, by what may have been mended
                     for folding in changing:
                         mark(folding, is_other=True)
                 else:

@@ -129,8 +129,8 @@ def test_turns_whose_plates_are_gone_are_taken_to_be_as_dark_as_the_others(tmp_p
     plan(cycle="lunar-day", ends_at=(NOON + timedelta(days=4)).isoformat())
     whole, some = PlateStore(tmp_path / "whole"), PlateStore(tmp_path / "some")
     extend_plans(NOON, timedelta(days=8), whole)
-    shutil.copytree(whole.folder, some.folder)
-    (lost,) = some.folder.rglob(f"{Segment.objects.order_by('number')[0].plate}.png")
+    shutil.copytree(tmp_path / "whole", tmp_path / "some")
+    (lost,) = (tmp_path / "some").rglob(f"{Segment.objects.order_by('number')[0].plate}.png")
     lost.unlink()
     assert of_run(some).to_come.picture_ml == pytest.approx(of_run(whole).to_come.picture_ml, rel=0.05)
     assert of_run(some).to_come.picture_ml != of_run(whole).to_come.picture_ml

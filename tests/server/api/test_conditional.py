@@ -96,12 +96,22 @@ def test_the_description_names_both_answers_where_one_may_look_first(db: None) -
     assert "200" not in paths["/api/v1/service-windows"]["post"]["responses"]
 
 
+def answer_of(description: Any, one: tuple[str, Any]) -> tuple[str, Any]:
+    """A status and its answer, which many calls may have in common."""
+    status, answer = one
+    name = answer.get("$ref", "").rpartition("/")[2]
+    return status, description["components"]["responses"][name] if name else answer
+
+
 def test_the_description_names_conditions_and_heads(db: None) -> None:
-    paths = json.loads(Caller().get("schema").content)["paths"]
+    description = json.loads(Caller().get("schema").content)
+    paths = description["paths"]
     for path in ("/api/v1/venues/{id}/hours", "/api/v1/machines/{id}/calibration"):
         heads = {one["name"]: one.get("required") for one in paths[path]["put"]["parameters"] if one["in"] == "header"}
         assert heads["If-Match"] is True
     for operations in paths.values():
         for operation in operations.values():
-            assert {"Retry-After", "Allow", "X-Request-Id"} <= set(operation["responses"]["default"]["headers"])
-            assert all("X-Request-Id" in answer["headers"] for answer in operation["responses"].values())
+            answers = [answer_of(description, one) for one in operation["responses"].items()]
+            assert all("X-Request-Id" in answer["headers"] for _, answer in answers)
+            assert {status for status, answer in answers if "Retry-After" in answer["headers"]} >= {"429", "503"}
+            assert "default" not in operation["responses"]
