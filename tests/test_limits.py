@@ -674,6 +674,10 @@ LIMITS: dict[str, tuple[Any, str]] = {
 
 # What it is instead: names.
 NO_LIMITS: dict[str, str] = {
+    "as the API's description says them, which tests/server/api/test_schema.py holds against the server": """
+        server.api.schema_bounds.POSITIVE server.api.schema_bounds.FROM_0 server.api.schema_bounds.FROM_1
+        server.api.schema_bounds.PLACE server.api.schema_bounds.OF_ENTRIES
+    """,
     "where a count of times is divided": """
         server.metrics.counted.REQUEST_BOUNDS_S server.metrics.counted.APPEND_BOUNDS_S
     """,
@@ -714,7 +718,6 @@ NO_LIMITS: dict[str, str] = {
         machines.imaging.pieces.PIECE_ROWS machines.imaging.pictures.discs._MOST_POINTS
         machines.imaging.pictures.image_file._STRIP_PIXELS scheduling.log.event_records.CHUNK
         server.backups.files.PIECE_OCTETS server.backups.sqlite.PAGES
-        scheduling.log.integrity.transfer.CHUNK scheduling.log.rebuilding.rebuild.BATCH server.api.uploads.PIECE_BYTES
         scheduling.log.integrity.transfer.CHUNK scheduling.log.rebuilding.folding.BATCH server.api.uploads.PIECE_BYTES
         scheduling.sky.chebyshev._INSTANTS_PER_CALL scheduling.sky.temporalhours._BLOCK_DAYS""",
     "units and numbers of nature, judged in tests/reference": """

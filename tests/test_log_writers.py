@@ -24,6 +24,7 @@ SQL = re.compile(r"\b(INSERT\s+INTO|UPDATE\s+\w+\s+SET|DELETE\s+FROM|REPLACE\s+I
 # Methods of that name on things that are no rows.
 NO_ROWS = {
     ("scheduling/rendering/kept_files.py", "self.save"),
+    ("server/backups/putting_back.py", "there.save"),
     ("scheduling/rendering/object_files.py", "super().delete"),
     ("scheduling/rendering/plate_store.py", "self.files.delete"),
     ("scheduling/sky/orientation.py", "np.delete"),

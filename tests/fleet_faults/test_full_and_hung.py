@@ -12,7 +12,7 @@ import psycopg
 import pytest
 
 from machines.node.sync.failures import Refused
-from tests.server.fleet_faults.judged import require_nothing_lost, require_only_asked_to_wait
+from tests.fleet_faults.judged import require_nothing_lost, require_only_asked_to_wait
 from tests.server.living import House, database_of, enrolled, furnish
 from tests.server.processes import process, wait_for_line
 

@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 
 from machines.node.sync.failures import Refused
-from tests.server.fleet_faults.judged import require_nothing_lost, require_only_asked_to_wait
+from tests.fleet_faults.judged import require_nothing_lost, require_only_asked_to_wait
 from tests.server.living import House, database_of, enrolled, furnish
 
 OLDER = "0006"
