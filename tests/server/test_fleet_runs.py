@@ -31,6 +31,7 @@ SAID = {
     "DAYROLL_WATCH_EVERY_S": "1",
     "DAYROLL_TELL_EVERY_S": "1",
     "DAYROLL_POLL_AFTER_S": "1",
+    "DAYROLL_TIDY_EVERY_S": "1",
     "DAYROLL_LOG": "json",
 }
 # What a worker and a beat say when they are at it.

@@ -17,6 +17,8 @@ NOT_HANDED = {
     "DAYROLL_LOG_KEY": "for `migrate` alone, as the others are not to read the key",
     "DAYROLL_MAIL_PASSWORD_FILE": "for `sender` alone",
     "DAYROLL_CLOCK": "for demonstrations",
+    "DAYROLL_STORE": "for who reads or writes plates and uploads alone",
+    "DAYROLL_STORE_PASSWORD_FILE": "for the same",
 }
 
 
@@ -30,7 +32,7 @@ def test_the_table_has_every_setting_that_is_read() -> None:
     read = set(re.findall(r'"(DAYROLL_\w+)"', code))
     # Beside an address that may have a password in it, a file with it is read.
     with_password = {name for name in read if f"{name}_PASSWORD_FILE" in settings_told()}
-    assert with_password == {"DAYROLL_DATABASE", "DAYROLL_BROKER", "DAYROLL_MAIL"}
+    assert with_password == {"DAYROLL_DATABASE", "DAYROLL_BROKER", "DAYROLL_MAIL", "DAYROLL_STORE"}
     elsewhere = {"DAYROLL_CLOCK"}  # read where the clock is made
     assert read | {f"{name}_PASSWORD_FILE" for name in with_password} | elsewhere == settings_told()
 
@@ -41,6 +43,8 @@ def test_a_part_is_handed_every_setting(name: str) -> None:
     assert settings_told() - NOT_HANDED.keys() <= handed
     assert ("DAYROLL_LOG_KEY" in handed) is (name == "migrate")
     assert ("DAYROLL_MAIL_PASSWORD_FILE" in handed) is (name == "sender")
+    for setting in ("DAYROLL_STORE", "DAYROLL_STORE_PASSWORD_FILE"):
+        assert (setting in handed) is (name in ("web", "worker", "drawer"))
     assert not handed & {"DAYROLL_HOME", "DAYROLL_CLOCK"}
     assert "DAYROLL_HOME=/var/lib/dayroll" in (SERVER.parent / "docker" / "server.Dockerfile").read_text()
 

@@ -28,7 +28,7 @@ from tests.server.studio import IN_ORDER, Caller, HeldClock, printed
 from tests.services import BUCKET, KEY, SECRET, Objects
 
 (WATCH,) = (job for job in jobs.WATCHING if job.name == "watch-store")
-PLAN, DRAW_LOST, TIDY = jobs.DRAWING
+PLAN, DRAW_LOST, TIDY, _ = jobs.DRAWING
 
 
 @pytest.fixture(autouse=True)
