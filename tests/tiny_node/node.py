@@ -240,7 +240,7 @@ class Node:
             gone = {column: place + column - first for column in range(first, unknown_end)}
             self._note_strips(held, first - 1, onward, gone, place + unknown_end - first)
             self.journal.put(next=onward, ordered=None, late=decision["action"] == "replay")
-            self.journal.put(place=place + unknown_end - first, seen=now)
+            self.journal.put(place=place + unknown_end - first)
         self._cause, self._resumed = None, False
         return True
 
