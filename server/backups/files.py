@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import os
+import re
 from collections.abc import Iterable
 from pathlib import Path
 
@@ -19,6 +20,17 @@ def copy_file(source: Path, folder: Path, name: str) -> KeptFile:
     """Copy a file into a folder of nobody else's, under a name that is not taken there."""
     with source.open("rb") as read:
         return _copied(iter(lambda: read.read(PIECE_OCTETS), b""), folder, name)
+
+
+def kept_names(files: KeptFiles, suffix: str = "") -> list[str]:
+    """The names of what a store keeps under a digest, in order: not of what it keeps beside for itself.
+
+    Raises:
+        StoreAway: the store does not answer.
+    """
+    found = (name for name, _ in files.sizes(""))
+    named = re.compile(rf"([0-9a-f]{{2}})/\1[0-9a-f]{{62}}{re.escape(suffix)}")
+    return sorted(name for name in found if named.fullmatch(name))
 
 
 def copy_kept(files: KeptFiles, source: str, folder: Path, name: str) -> KeptFile:

@@ -21,7 +21,7 @@ from scheduling.log.integrity.held_against import state
 from scheduling.log.integrity.signed_head import Statement
 from server import wiring
 from server.backups import postgresql, sqlite
-from server.backups.files import copy_file, copy_kept, kept_file
+from server.backups.files import copy_file, copy_kept, kept_file, kept_names
 from server.backups.manifest import DATABASE, FORMAT, NAME, PLATES, SECRET_KEY, UPLOADS, KeptFile, Manifest, Tell
 from server.backups.postgresql import Programs
 from server.secret import OWN_FILE
@@ -73,7 +73,7 @@ def make_backup(to: Path, *, made_at: datetime, programs: Programs, plates: bool
         # Files are written before the log speaks of them, and never changed: all that this copy speaks of is there.
         files, damaged = [database.file], []
         uploads = wiring.uploads().files
-        for name, _ in sorted(uploads.sizes("")):
+        for name in kept_names(uploads):
             file, digest = copy_kept(uploads, name, part, f"{UPLOADS}/{name}"), name.rpartition("/")[2]
             if file.sha256 == digest:
                 files.append(file)
@@ -152,7 +152,7 @@ def _log(alias: str, made_at: datetime, tell: Tell) -> Statement:
 
 def _plates(part: Path, tell: Tell) -> Iterator[KeptFile]:
     plates = wiring.plates().files
-    for number, (name, _) in enumerate(sorted(plates.sizes("")), 1):
+    for number, name in enumerate(kept_names(plates, ".png"), 1):
         with suppress(FileNotFoundError):  # tidied away meanwhile
             yield copy_kept(plates, name, part, f"{PLATES}/{name}")
         tell(f"copied {number} plates")
