@@ -20,6 +20,11 @@ PREFIX = "dayroll_again_"
 WAITS_MS = 100
 
 _OWNED = "SELECT pg_has_role(relowner, 'MEMBER') FROM pg_class WHERE oid = %s::regclass"
+# Views and materialized views that somebody made of these tables: they would go on showing the rows of before, and be
+# taken away with them.
+_SHOWN_BY = """SELECT DISTINCT ev_class::regclass::text FROM pg_depend JOIN pg_rewrite ON pg_rewrite.oid = objid
+    WHERE classid = 'pg_rewrite'::regclass AND refclassid = 'pg_class'::regclass
+    AND refobjid = %s::regclass AND ev_class <> refobjid ORDER BY 1"""
 _MAY_MAKE = "SELECT has_database_privilege(current_database(), 'CREATE')"
 _INDEXES = """SELECT relname, pg_get_indexdef(indexrelid), conname, contype
     FROM pg_index JOIN pg_class ON pg_class.oid = indexrelid
@@ -43,7 +48,8 @@ class PostgreSQLTables:
         self._live = str(self._value("SELECT current_schema()"))
 
     def require_may(self) -> None:
-        """Raise an InputError unless whoever runs this owns the tables and may make schemas."""
+        """Raise an InputError unless whoever runs this owns the tables and may make schemas, and nobody's own views stand
+        on them."""
         owned = all(self._value(_OWNED, f"{self._live}.{name}") for name in self._names)
         if not owned or not self._value(_MAY_MAKE):
             raise InputError(
@@ -52,6 +58,13 @@ class PostgreSQLTables:
                 " or may not make schemas in the database",
                 "run `dayroll log rebuild` as the owner, as migrations are; nothing was changed",
             )
+        for name in self._names:
+            if shown := [view for (view,) in self._execute(_SHOWN_BY, f"{self._live}.{name}")]:
+                raise InputError(
+                    name,
+                    f"{', '.join(shown)} stands on it, and would show what was there before",
+                    "drop it, run this, and make it again; nothing was changed",
+                )
 
     def fill(self, progress: Progress) -> None:
         """Make them with the twins' rows; nobody waits for it."""

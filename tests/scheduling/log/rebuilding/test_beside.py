@@ -297,6 +297,20 @@ class TestBesideOnPostgreSQL(BesideContract):
         assert asked_of.fetchone() == (True,)
         asked_of.execute(f"DROP OWNED BY {role}; DROP ROLE {role}")
 
+    def test_what_somebody_made_of_the_tables_is_not_taken_away(self) -> None:
+        """A view of the studio's own, as for a report, goes on showing what it was made of."""
+        asked_of = connections["postgres"].cursor()
+        asked_of.execute("CREATE VIEW of_our_own AS SELECT count(*) AS rows FROM log_segment")
+        try:
+            self.tamper()
+            with pytest.raises(InputError, match="log_segment: of_our_own stands on it"):
+                rebuild(using="postgres")
+            asked_of.execute("SELECT rows > 0 FROM of_our_own")
+            assert asked_of.fetchone() == (True,)
+        finally:
+            asked_of.execute("DROP VIEW IF EXISTS of_our_own")
+        assert all(result.failure is None for result in rebuild(using="postgres"))
+
 
 def killed(tmp_path: Path, url: str) -> dict[str, Any]:
     environment = os.environ | {"DAYROLL_HOME": str(tmp_path), "DAYROLL_DATABASE": url}
