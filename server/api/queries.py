@@ -65,6 +65,17 @@ def read_dead(text: str) -> tuple[int, ...]:
     return tuple(int(part) for part in parts)
 
 
+def read_column(text: str) -> int:
+    """A running column.
+
+    Raises:
+        InputError: none.
+    """
+    if not (text.isascii() and text.isdigit() and len(text) < 16):
+        raise InputError("from_column", f"{text[:40]!r} is no running column", "give a whole number from 0")
+    return int(text)
+
+
 def number_reader(name: str) -> Callable[[str], float]:
     """A function that reads a finite number, and raises an InputError that names the field for anything else."""
 

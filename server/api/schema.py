@@ -31,6 +31,9 @@ PARAMETERS = {
     "stream": OpenApiParameter("stream", str, description="Only of this stream, `kind/id`."),
     "kind": OpenApiParameter("kind", str, description="Only of this kind."),
     "at": OpenApiParameter("at", OpenApiTypes.DATETIME, required=True, description="What had happened by then."),
+    "from_column": OpenApiParameter(
+        "from_column", int, description="Only segments and strips that end after this running column; all without it."
+    ),
     "known_by": OpenApiParameter("known_by", OpenApiTypes.DATETIME, description="Only what the server knew by then."),
     "profile": OpenApiParameter("profile", str, description="Id of the profile to print on."),
     "venue": OpenApiParameter("venue", str, description="Id of the venue under whose sky and in whose time."),

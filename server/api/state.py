@@ -20,6 +20,7 @@ from scheduling.sky.civil import instant_in_words
 from server.api.base_views import ApiView
 from server.api.outages import OutageRow
 from server.api.past import asked_instant
+from server.api.queries import query_value, read_column
 from server.api.runs import RunRow, SegmentRow
 from server.api.serializers import Row
 
@@ -69,10 +70,10 @@ class RunState(ApiView):
     """What had happened with a run ``at`` an instant, from all that is known now or from what was ``known_by`` another.
 
     A node that was cut off tells late: what it printed on Tuesday and told on Thursday had happened at Tuesday, and was
-    not known by Tuesday.
+    not known by Tuesday. Of a run of years, all that it ever was is large: ``from_column`` leaves out what lies before.
     """
 
-    parameters = ("at", "known_by")
+    parameters = ("at", "known_by", "from_column")
     serializer_class = StateRow
 
     def get(self, request: Request, run: str) -> Response:
@@ -80,7 +81,9 @@ class RunState(ApiView):
         at = asked_instant(request, "at")
         if at is None:
             raise InputError("at", "missing", "give the instant, RFC 3339 in UTC, such as 2026-10-24T12:00:00Z")
-        state = run_at(run, AsOf(happened_by=at, known_by=asked_instant(request, "known_by")))
+        from_column = query_value(request, "from_column", read_column, None)
+        moment = AsOf(happened_by=at, known_by=asked_instant(request, "known_by"))
+        state = run_at(run, moment, from_column=from_column)
         if state is None:
             raise Http404(f"There was no run {run!r} at {instant_in_words(at)}.")
         return Response(state_data(state))

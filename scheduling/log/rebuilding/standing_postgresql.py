@@ -48,8 +48,8 @@ class PostgreSQLTables:
         self._live = str(self._value("SELECT current_schema()"))
 
     def require_may(self) -> None:
-        """Raise an InputError unless whoever runs this owns the tables and may make schemas, and nobody's own views stand
-        on them."""
+        """Raise an InputError unless whoever runs this owns the tables and may make schemas, and no view of somebody's
+        own stands on them."""
         owned = all(self._value(_OWNED, f"{self._live}.{name}") for name in self._names)
         if not owned or not self._value(_MAY_MAKE):
             raise InputError(
