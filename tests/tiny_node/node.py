@@ -13,7 +13,9 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any, Protocol
 
+from tests.tiny_node import strips
 from tests.tiny_node.calls import NotHeard, Problem, Server
+from tests.tiny_node.clock import ServerClock
 from tests.tiny_node.journal import Journal, instant, posix
 from tests.tiny_node.plate import Plate, read_plate
 from tests.tiny_node.settling import decide
@@ -21,9 +23,6 @@ from tests.tiny_node.work import Held
 
 BATCH = 200
 HORIZON = "PT24H"
-# How far a crystal may be off, and how many answers on the time are looked at.
-DRIFT = 100e-6
-SAMPLES = 8
 
 
 class Machine(Protocol):
@@ -41,6 +40,7 @@ class Node:
     """A board, enrolled.
 
     Attributes:
+        clock: what it knows of the server's time.
         sleep_s: when the server wants to be asked again, seconds.
     """
 
@@ -52,10 +52,10 @@ class Node:
             elapsed: seconds of a clock that is never set, such as ``time.monotonic``.
             machine: drives the machine, for the work that is held.
         """
-        self.home, self._elapsed, self._open = home, elapsed, machine
+        self.home, self._open = home, machine
+        self.clock = ServerClock(elapsed)
         self.journal = Journal(home / "journal.sqlite3")
         self.sleep_s = 60.0
-        self._samples: list[tuple[float, float, float]] = []
         self._plates: dict[str, Plate] = {}
         self._cause: str | None = "power" if self.journal.get("running") else "service"
         self._began = False
@@ -85,7 +85,7 @@ class Node:
         """
         server = Server(self.journal.get("server"), self.journal.get("token"))
         try:
-            self.take_sample(lambda: _stamps(server))
+            self.clock.take_sample(lambda: _stamps(server))
             self._report(server)
             self._fetch(server)
         except Problem as problem:
@@ -93,20 +93,6 @@ class Node:
                 self.journal.put(fenced=str(problem))
                 raise Fenced(str(problem)) from problem
             raise NotHeard(f"{problem.slug}: {problem}") from problem
-
-    def take_sample(self, ask: Callable[[], tuple[float, float]]) -> None:
-        """Compare the server's two stamps with the node's own, as RFC 5905 section 8 has it."""
-        asked = self._elapsed()
-        received, sent = ask()
-        answered = self._elapsed()
-        offset = ((received - asked) + (sent - answered)) / 2.0
-        self._samples = [*self._samples, (offset, (answered - asked) / 2.0, answered)][-SAMPLES:]
-
-    def now(self) -> tuple[float, float] | None:
-        """The server's time, POSIX seconds, and by how much it may be off; None before it was heard."""
-        at = self._elapsed()
-        known = [(error_s + DRIFT * (at - taken), offset) for offset, error_s, taken in self._samples]
-        return None if not known else (at + min(known)[1], min(known)[0])
 
     def _report(self, server: Server) -> None:
         batch = BATCH
@@ -129,7 +115,7 @@ class Node:
                 return
 
     def _status(self) -> dict[str, Any] | None:
-        time = self.now()
+        time = self.clock.now()
         if time is None:
             return None
         work = self.journal.get("work")
@@ -175,7 +161,7 @@ class Node:
         """
         if why := self.journal.get("fenced"):
             raise Fenced(why)
-        time, work = self.now(), self.journal.get("work")
+        time, work = self.clock.now(), self.journal.get("work")
         held = None if work is None or work["run"] is None or not work["segments"] else Held(work)
         if time is None or (held is not None and time[1] > held.tolerance_s):
             return self._rest("clock")
@@ -194,7 +180,7 @@ class Node:
 
     def stop(self) -> None:
         """End in order."""
-        if (time := self.now()) is not None and self._began:
+        if (time := self.clock.now()) is not None and self._began:
             with self.journal.together():
                 self.journal.tell("node-stopped", time[0])
                 self.journal.put(running=False)
@@ -238,7 +224,7 @@ class Node:
             place = self.journal.get("place", 0)
             onward = decision["replayed"]["first"] if decision["action"] == "replay" else end
             gone = {column: place + column - first for column in range(first, unknown_end)}
-            self._note_strips(held, first - 1, onward, gone, place + unknown_end - first)
+            strips.note(self.journal, held, first, onward, gone, place + unknown_end - first)
             self.journal.put(next=onward, ordered=None, late=decision["action"] == "replay")
             self.journal.put(place=place + unknown_end - first)
         self._cause, self._resumed = None, False
@@ -295,10 +281,10 @@ class Node:
                 worst_miss_s=now - due,
             )
             places = {one: place + one - column for one in range(column, end)}
-            self._note_strips(held, column - 1, end - 1, places, place + end - column)
+            strips.note(self.journal, held, column, end, places, place + end - column)
             self.journal.put(next=end, ordered=None, place=place + end - column, done=done + end - column)
             self.journal.put(free_at=now + (end - column) / held.gain)
-            self._pass_knife(held, now)
+            strips.pass_knife(self.journal, held, now)
             if self.journal.get("late") and end >= held.run["end_column"]:
                 self._true_again(held, end, now)
         self._cause = None
@@ -306,25 +292,6 @@ class Node:
     def _true_again(self, held: Held, column: int, now: float) -> None:
         self.journal.tell("true-again", now, run=held.run["id"], column=column)
         self.journal.put(late=False)
-
-    def _note_strips(self, held: Held, after: int, through: int, places: dict[int, int], onward: int) -> None:
-        """Where strips begin on the paper, for when they come to the knife; one whose first column is left out begins
-        with what comes after it."""
-        pending: list[Any] = self.journal.get("strips", [])
-        for boundary in held.boundaries(after, through):
-            if boundary > held.run["first_column"]:
-                pending.append([boundary, places.get(boundary, onward)])
-        self.journal.put(strips=pending)
-
-    def _pass_knife(self, held: Held, now: float) -> None:
-        """Strips that have come to the knife, which is never armed here: each hangs on to the next."""
-        pending: list[Any] = self.journal.get("strips", [])
-        under = self.journal.get("place") - held.knife_columns
-        for boundary, place in pending:
-            if place <= under:
-                run = held.run["id"]
-                self.journal.tell("strip-cut", now, run=run, boundary=boundary, paper_position=place, made=False)
-        self.journal.put(strips=[one for one in pending if one[1] > under])
 
     def _plate(self, digest: str) -> Plate:
         if digest not in self._plates:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import base64
 import json
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -14,7 +13,7 @@ from machines.imaging.plate import Plate
 from scheduling.nodes.settlement_check import DECISION_PARTS
 from tests.node_vectors.__main__ import written
 from tests.node_vectors.made import FOLDER, MADE, profile
-from tests.tiny_node.node import Node
+from tests.tiny_node.clock import ServerClock
 from tests.tiny_node.plate import read_plate
 from tests.tiny_node.settling import NotKnown, decide
 from tests.tiny_node.work import Held
@@ -93,13 +92,12 @@ def test_strips_by_the_tiny_node(one: Any) -> None:
 
 
 @pytest.mark.parametrize("one", vectors("clock"))
-def test_the_clock_by_the_tiny_node(one: Any, tmp_path: Path) -> None:
+def test_the_clock_by_the_tiny_node(one: Any) -> None:
     asked, received, sent, answered = one["stamps"]
     count = iter((asked, answered, answered))
-    node = Node(tmp_path, lambda: next(count), lambda _: pytest.fail("nothing is laid"))
-    node.take_sample(lambda: (received, sent))
-    told = node.now()
-    node.journal.close()
+    clock = ServerClock(lambda: next(count))
+    clock.take_sample(lambda: (received, sent))
+    told = clock.now()
     assert told is not None
     now, error_s = told
     assert now - answered == pytest.approx(one["offset_s"], abs=1e-5)
