@@ -111,13 +111,13 @@ def test_dropped_and_taken_again_they_are_the_same(history: History, every: int)
         transaction.set_rollback(True)
 
 
-def of_three() -> None:
+def of_three(using: str = "default") -> None:
     """A run with three snapshots; the fourth report is in none."""
-    a_run_on_a_machine(0)
-    say("run/spring", segments(1), minutes=1)
+    a_run_on_a_machine(0, using=using)
+    say("run/spring", segments(1), minutes=1, using=using)
     for number, minutes in enumerate((20, 40, 60, 80)):
-        say("machine/left", printed(number + 1, 20 * number, 20 * number + 20), minutes=minutes)
-    assert take_snapshots(every=2)
+        say("machine/left", printed(number + 1, 20 * number, 20 * number + 20), minutes=minutes, using=using)
+    assert take_snapshots(every=2, using=using)
 
 
 def test_a_question_folds_only_what_came_after_the_snapshot() -> None:
@@ -182,3 +182,28 @@ def test_what_is_dropped_while_it_is_read_is_not_used() -> None:
     assert then is not None and then.run.printed == 80
     assert len(then.segments) == 2
     assert values(segments_at("spring", AsOf(), ALL) or []) == values(then.segments)
+
+
+@pytest.mark.postgres
+@pytest.mark.django_db(databases=["postgres"], transaction=True)
+@pytest.mark.parametrize("minutes", [10, 30, 50, 70, 90])
+def test_on_postgresql_they_are_taken_used_and_dropped_just_so(minutes: int) -> None:
+    using, moment = "postgres", AsOf(happened_by=at(minutes))
+    with small_parts():
+        of_three(using)
+        assert Snapshot.objects.using(using).count() > 2
+
+        def answers() -> list[Any]:
+            then = run_at("spring", moment, from_column=30, using=using)
+            assert then is not None
+            row, machine = run_row_at("spring", moment, using=using), machine_row_at("left", moment, using=using)
+            few = segments_at("spring", moment, FEW, using=using) or []
+            return [values(one) for one in ([row], [machine], few, [then.run], then.segments, then.stretches)]
+
+        told = answers()
+        with none_used():
+            assert answers() == told
+        rebuild(using=using)
+        assert not Snapshot.objects.using(using).exists() and not SnapshotPart.objects.using(using).exists()
+        assert take_snapshots(every=2, using=using)
+        assert answers() == told
