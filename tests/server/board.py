@@ -24,14 +24,13 @@ from machines.node.printing.loop import Printer
 from machines.node.settings import Settings
 from machines.node.store import outbox
 from machines.node.store.journal import Journal, open_journal
-from machines.node.sync.client import Client
 from machines.node.sync.exchange import Exchange
 from machines.node.waiting.inquiry import WorkInquiry
-from machines.node.work import takeover
 from machines.node.work.plate_cache import PlateCache
 from machines.protocol.messages import RunWork
 from server import jobs
 from server.wsgi import application
+from tests.server.enrolling import enrol
 from tests.server.studio import HeldClock
 
 PASS_EVERY_S = 600.0
@@ -75,12 +74,7 @@ class Board:
 
     def enrol(self, server: str, code: str) -> None:
         """As a person does it, while no agent runs."""
-        client, journal = Client(server), open_journal(self.home, create=True)
-        enrolled = client.enrol(code)
-        with journal.transaction() as db:
-            takeover.enrol(db, enrolled.at(server), enrolled.earlier)
-        journal.close()
-        client.close()
+        enrol(self.home, server, code)
 
     def start(self) -> None:
         """The agent begins."""

@@ -25,13 +25,12 @@ from machines.node.assembly import assemble
 from machines.node.settings import Settings
 from machines.node.store import outbox
 from machines.node.store.journal import Journal, open_journal
-from machines.node.sync.client import Client
 from machines.node.sync.exchange import Exchange
 from machines.node.sync.failures import CallFailed
 from machines.node.waiting.inquiry import WorkInquiry
-from machines.node.work import takeover
 from machines.node.work.plate_cache import PlateCache
 from machines.protocol.journal_entries import ConditionsChanged
+from tests.server.enrolling import enrol
 from tests.server.processes import process, run, wait_for_line
 from tests.server.studio import IN_ORDER
 from tests.services import free_port
@@ -147,12 +146,7 @@ class Reporter:
     _thread: Future[None] = field(default_factory=Future)
 
     def enrol(self, server: str, code: str) -> None:
-        client, journal = Client(server), open_journal(self.home, create=True)
-        enrolled = client.enrol(code)
-        with journal.transaction() as db:
-            takeover.enrol(db, enrolled.at(server), enrolled.earlier)
-        journal.close()
-        client.close()
+        enrol(self.home, server, code)
 
     @contextmanager
     def reporting(self) -> Iterator[None]:

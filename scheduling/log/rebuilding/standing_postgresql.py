@@ -14,6 +14,7 @@ from django.db.models import Model
 
 from machines.errors import DayrollError, InputError
 from scheduling.log.rebuilding.folding import Progress
+from scheduling.log.rebuilding.plain_sql import ran
 
 PREFIX = "dayroll_again_"
 # So long may nobody append while those who read the tables come to an end, milliseconds; then it is tried again.
@@ -122,6 +123,4 @@ class PostgreSQLTables:
         return self._execute(sql, *parameters)[0][0]
 
     def _execute(self, sql: str, *parameters: Any) -> list[tuple[Any, ...]]:
-        with self._connection.cursor() as cursor:
-            cursor.execute(sql, parameters or None)
-            return cursor.fetchall() if cursor.description else []
+        return ran(self._connection, sql, *parameters)

@@ -21,6 +21,7 @@ from django.db.models import Model
 
 from machines.errors import DayrollError
 from scheduling.log.rebuilding.folding import Progress
+from scheduling.log.rebuilding.plain_sql import ran
 
 PREFIX = "again_"
 # So many rows are laid or taken away in one transaction.
@@ -141,9 +142,7 @@ class SQLiteTables:
         return self._execute(sql, *parameters)[0][0]
 
     def _execute(self, sql: str, *parameters: Any) -> list[tuple[Any, ...]]:
-        with self._connection.cursor() as cursor:
-            cursor.execute(sql, parameters or None)
-            return cursor.fetchall() if cursor.description else []
+        return ran(self._connection, sql, *parameters)
 
 
 _OURS = f"substr(name, 1, {len(PREFIX)}) = '{PREFIX}'"
